@@ -9,10 +9,10 @@ from make_image import make_iso
 from mediashelf.findings import (
     Finding,
     FindingRun,
-    Findings,
     Severity,
     at_least,
     iter_runs,
+    joined,
     summary,
     worst,
 )
@@ -36,7 +36,7 @@ ERROR = Finding("an-error", Severity.ERROR, "/", "message")
 
 
 def test_a_sequence_like_that_of_its_findings() -> None:
-    findings = Findings([notes(3), FindingRun.of(ERROR)])
+    findings = joined(notes(3), [ERROR])
     single = [*notes(3), ERROR]
     assert [finding.where for finding in single] == ["0", "1", "2", "/"]
     assert (len(findings), list(findings)) == (4, single)
@@ -49,7 +49,7 @@ def test_a_sequence_like_that_of_its_findings() -> None:
         assert words(findings) == words(single)  # type: ignore[operator]
     assert at_least(findings, Severity.WARNING) == at_least(single, Severity.WARNING) == [ERROR]
     assert [len(run) for run in iter_runs(findings)] == [3, 1]
-    assert [len(run) for run in iter_runs(single)] == [1, 1, 1, 1]
+    assert [len(run) for run in iter_runs(single)] == [3, 1]
 
 
 def test_findings_of_a_disc_are_made_only_when_they_are_asked_for(

@@ -126,7 +126,7 @@ class Folder(NamedTuple):
 
     def of_files(self, column: Sequence[_Value]) -> Sequence[_Value]:
         """Return what a column says of the files alone."""
-        if not self.has_folders:
+        if 1 not in self.are_folders:
             return column
         return list(compress(column, self.are_folders.translate(_OTHERS)))
 
@@ -201,8 +201,13 @@ class Entries(Sequence[Entry]):
 
     def iter_folders(self) -> Iterator[Folder]:
         """Yield the folders that have entries, in the order of these."""
-        with _MAKING:
-            return iter(self._folders) if self._folders or not self._made else _group(self._made)
+        folders = self._folders  # a list that never changes, but another may take its place
+        if not folders and self._length:
+            with _MAKING:
+                if not self._folders:
+                    return _group(self._made or ())
+                folders = self._folders
+        return iter(folders)
 
     def _all(self) -> tuple[Entry, ...]:
         if self._made is None:

@@ -38,7 +38,7 @@ def recipe_planner(
         if not recipe.targets:
             recipe = replace(recipe, targets=tuple(of_session))
         planned = plan_recipe(recipe, pick_targets(recipe.targets, targets))
-        return SessionRecipe(planned.plans[0], planned.deciding, planned.told)
+        return SessionRecipe(planned.plans[0], tuple(planned.deciding), planned.told)
 
     return plan
 

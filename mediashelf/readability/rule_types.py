@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from itertools import groupby
-from typing import Any, NamedTuple, TypeVar
+from itertools import islice
+from typing import Any, NamedTuple, TypeVar, cast
 
 from msgspec import Struct
 
 from mediashelf.findings import Finding, FindingRun, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import JudgedDisc, NameTree
+from mediashelf.readability.disc import DiscPart, JudgedDisc, NameTree
 from mediashelf.readability.limits import Limit, LimitValue
 from mediashelf.readability.targets import Target
 from mediashelf.sequences import MadeSequence
 
 ROOT = "/"
+_MOST_KEPT = 200  # hits of one rule in one tree
+_MOST_CAPS = 8
 
 _Known = TypeVar("_Known")
 
@@ -51,6 +53,41 @@ class LazyHits(MadeSequence[RuleHit]):
         return self._make(self._known[place])
 
 
+class RepeatedHits(MadeSequence[RuleHit]):
+    """Hits of which few are kept: whoever wants all has them looked for again.
+
+    ``caps`` says how many follow each other with the same ``at_most``.
+    """
+
+    __slots__ = ("_again", "_kept", "caps")
+
+    def __init__(self, again: Callable[[], Iterator[RuleHit]], first: Iterator[RuleHit]) -> None:
+        self._again = again
+        self._kept: list[RuleHit] = []
+        self.caps: list[tuple[Severity | None, int]] = []
+        for hit in first:
+            if len(self._kept) < _MOST_KEPT:
+                self._kept.append(hit)
+            cap, count = self.caps[-1] if self.caps else (None, 0)
+            if count and cap is hit.at_most:
+                self.caps[-1] = cap, count + 1
+            else:
+                self.caps.append((hit.at_most, 1))
+        if len(self.caps) > _MOST_CAPS:  # each would be looked for by itself
+            self._kept = list(again())
+
+    def __len__(self) -> int:
+        return sum(count for _, count in self.caps)
+
+    def __iter__(self) -> Iterator[RuleHit]:
+        return iter(self._kept) if len(self._kept) == len(self) else self._again()
+
+    def make(self, place: int) -> RuleHit:
+        if place < len(self._kept):
+            return self._kept[place]
+        return next(islice(self._again(), place, None))
+
+
 class Question(Struct, frozen=True):
     """What a predicate may ask: the disc, the target, and the tree that the target reads.
 
@@ -68,7 +105,7 @@ class Question(Struct, frozen=True):
         return cls(disc, target, disc.seen_by(target), only_levels)
 
 
-DiscCheck = Callable[[Question, Limit], Iterator[RuleHit] | Sequence[RuleHit]]
+DiscCheck = Callable[[Question, Limit], Iterator[RuleHit] | LazyHits | tuple[()]]
 TreeCheck = Callable[[NameTree, Limit], Iterator[RuleHit]]
 
 
@@ -77,7 +114,8 @@ class Rule(Struct, frozen=True):
 
     ``needs`` names the limit that gives the threshold and the source; a target
     without it is not asked. ``severity`` holds where that row names none.
-    ``hides_disc`` marks rules after which nothing of the disc can be read.
+    ``hides_disc`` marks rules after which nothing of the disc can be read. A disc without the
+    ``part`` breaks no rule about it, and is not asked where only the worst is wanted.
     """
 
     id: str
@@ -87,6 +125,7 @@ class Rule(Struct, frozen=True):
     check: DiscCheck | InTree
     remedy: str
     hides_disc: bool = False
+    part: DiscPart | None = None
 
     def severity_for(self, target: Target) -> Severity | None:
         """Return how much breaking this rule matters to ``target``, None when not at all."""
@@ -101,46 +140,55 @@ class Rule(Struct, frozen=True):
         hits = self._hits(question, limit)
         if not hits:
             return
-        caps = [(None, len(hits))] if isinstance(hits, LazyHits) else _equal_caps(hits)
+        target = question.target.name
         start = 0
-        for cap, count in caps:
+        for cap, count in hits.caps if isinstance(hits, RepeatedHits) else [(None, len(hits))]:
             severity = limit.severity_of(self.severity)
             severity = severity if cap is None else min(severity, cap)
-            make = partial(self._finding, severity, hits, start, limit.source, question.target.name)
-            yield FindingRun(self.id, severity, question.target.name, count, make)
+            say = partial(self._finding, severity, limit.source, target)
+            make, make_all = partial(_make_one, say, hits, start), None
+            if isinstance(hits, RepeatedHits):
+                make_all = partial(_make_all, say, hits, start, start + count)
+            yield FindingRun(self.id, severity, target, count, make, make_all)
             start += count
 
-    def _hits(self, question: Question, limit: Limit) -> Sequence[RuleHit]:
+    def _hits(self, question: Question, limit: Limit) -> LazyHits | RepeatedHits | tuple[()]:
         """Return all places; what another target with this limit asked of the tree is known."""
         check, tree = self.check, question.tree
         if not isinstance(check, InTree):
             hits = check(question, limit)
-            return hits if isinstance(hits, Sequence) else list(hits)
+            return (
+                hits
+                if not isinstance(hits, Iterator)
+                else RepeatedHits(
+                    cast("Callable[[], Iterator[RuleHit]]", partial(check, question, limit)), hits
+                )
+            )
         if tree is None or not check.is_about(tree):
             return ()
         key = check.key(limit)
         known = tree.hits.get(key)
         if known is None:
-            known = tree.hits[key] = list(check.check(tree, limit))
+            again = partial(check.check, tree, limit)
+            known = tree.hits[key] = RepeatedHits(again, again())
         return known
 
-    def _finding(
-        self,
-        severity: Severity,
-        hits: Sequence[RuleHit],
-        start: int,
-        source: str,
-        target: str,
-        index: int,
-    ) -> Finding:
-        where, message, found, expected, offset, _ = hits[start + index]
+    def _finding(self, severity: Severity, source: str, target: str, hit: RuleHit) -> Finding:
+        where, message, found, expected, offset, _ = hit
         more = self.remedy, source, found, expected, offset, None, target
         return Finding(self.id, severity, where, message, *more)
 
 
-def _equal_caps(hits: Sequence[RuleHit]) -> Iterator[tuple[Severity | None, int]]:
-    for cap, group in groupby(hits, lambda hit: hit.at_most):
-        yield cap, len(list(group))
+def _make_one(
+    say: Callable[[RuleHit], Finding], hits: LazyHits | RepeatedHits, start: int, index: int
+) -> Finding:
+    return say(hits.make(start + index))
+
+
+def _make_all(
+    say: Callable[[RuleHit], Finding], hits: RepeatedHits, start: int, end: int
+) -> Iterator[Finding]:
+    return map(say, islice(hits, start, end))
 
 
 class InTree(Struct, frozen=True):

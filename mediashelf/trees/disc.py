@@ -7,6 +7,7 @@ ISO 9660 (own choice). What the reader of images finds wrong is in its findings.
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
 
@@ -25,12 +26,15 @@ from mediashelf.formats.volume import (
     parse_record_date,
 )
 from mediashelf.image import DiscImage
+from mediashelf.trees.columns import MemberColumns
 from mediashelf.trees.members import (
+    MAX_LEVELS,
     Bounds,
     MemberKind,
-    Parts,
     TreeMember,
     Unreadable,
+    is_plain_name,
+    plain_parts,
     split_name,
     unsafe_name,
 )
@@ -38,6 +42,19 @@ from mediashelf.trees.tree import Tree
 
 _OTHER_CONTENTS = frozenset({COMPRESSED_RULE, LINKS_RULE})
 _LONGEST_NAMES = (VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.JOLIET, VolumeKind.ISO9660)
+
+
+class _DiscMembers(MemberColumns):
+    """Members whose handles are the numbers of their entries; folders have none."""
+
+    __slots__ = ("numbers",)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.numbers = array("I")
+
+    def handle(self, place: int) -> object:
+        return None if self.is_folder(place) else self.numbers[place]
 
 
 class DiscTree(Tree):
@@ -58,37 +75,44 @@ class DiscTree(Tree):
         findings = []
         if not self.volume.is_complete:
             findings.append(_incomplete(where, "its directories are damaged"))
-        self.members = [*self._iter_members(bounds, findings)]
+        self.members = self._list_members(bounds, findings)
         self.findings = tuple(findings)
 
-    def _iter_members(self, bounds: Bounds, findings: list[Finding]) -> Iterator[TreeMember]:
-        """Yield the members; paths share their parts, as there can be a million of them."""
-        shared: dict[Parts, Parts] = {}
-        number = count = 0
+    def _list_members(self, bounds: Bounds, findings: list[Finding]) -> MemberColumns:
+        members = _DiscMembers()
+        number = -1
         for folder in iter_folders(self.volume.entries):
+            above = plain_parts(folder.path[1:])
             files = zip(folder.iter_extents(), folder.dates, strict=True)
             columns = zip(folder.names, folder.sizes, folder.are_folders, files, strict=True)
             for name, size, is_directory, (extents, date) in columns:
-                if count == bounds.members:
-                    findings.append(_incomplete(self.where, f"it has more than {count:,} files"))
-                    return
+                if len(members) == bounds.members:
+                    findings.append(
+                        _incomplete(self.where, f"it has more than {len(members):,} files")
+                    )
+                    return members
                 number += 1
-                try:
-                    parts = split_name(f"{folder.path}/{name}"[1:])
-                except ValueError as error:
-                    where = f"{self.where}:{folder.path}/{name}"
-                    findings.append(unsafe_name(where, str(error)))
-                    continue
-                if parts:
-                    above = shared.setdefault(parts[:-1], parts[:-1])
+                if above is not None and len(above) < MAX_LEVELS and is_plain_name(name):
+                    members.enter(above)
+                    last = name
+                else:
+                    try:
+                        parts = split_name(f"{folder.path}/{name}"[1:])
+                    except ValueError as error:
+                        where = f"{self.where}:{folder.path}/{name}"
+                        findings.append(unsafe_name(where, str(error)))
+                        continue
+                    if not parts:
+                        continue
+                    members.enter(parts[:-1])
                     last = name if name == parts[-1] else parts[-1]
-                    count += 1
-                    path, modified = (*above, last), _seconds(date)
-                    if is_directory:
-                        yield TreeMember(path, 0, modified, MemberKind.FOLDER)
-                    else:
-                        refusal = self._refusal(size, extents)
-                        yield TreeMember(path, size, modified, MemberKind.FILE, refusal, number - 1)
+                members.numbers.append(number)
+                if is_directory:
+                    members.add(last, 0, _seconds(date), MemberKind.FOLDER)
+                else:
+                    refusal = self._refusal(size, extents)
+                    members.add(last, size, _seconds(date), MemberKind.FILE, refusal)
+        return members
 
     def _refusal(self, size: int, extents: Sequence[Extent]) -> Unreadable | None:
         if ends_outside(extents, self.volume.block_size, self.image.view.size):

@@ -14,6 +14,7 @@ from pathlib import Path
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.system import real_path
+from mediashelf.trees.columns import MemberColumns
 from mediashelf.trees.members import Bounds, MemberKind, Parts, TreeMember, Unreadable
 from mediashelf.trees.tree import CHUNK, Tree
 
@@ -27,6 +28,10 @@ _OPEN_FLAGS = (
 )
 
 
+_Facts = tuple[int, int | None, MemberKind, Unreadable | None, object]
+"""Size, date, kind, why it cannot be read, and handle of a member."""
+
+
 class FolderTree(Tree):
     """The files below a folder, by name. Raises :class:`InputError` when it cannot be listed."""
 
@@ -36,18 +41,20 @@ class FolderTree(Tree):
         super().__init__(str(path), "folder")
         self._top = real_path(path)
         findings: list[Finding] = []
-        members: list[TreeMember] = []
-        for member in self._walk(findings):
+        members = MemberColumns()
+        for parts, name, facts in self._walk(findings):
             if len(members) == bounds.members:
                 findings.append(
                     _not_listed(str(path), f"it has more than {bounds.members:,} files and folders")
                 )
                 break
-            members.append(member)
+            members.enter(parts)
+            members.add(name, *facts)
         self.members = members
         self.findings = tuple(findings)
 
-    def _walk(self, findings: list[Finding]) -> Iterator[TreeMember]:
+    def _walk(self, findings: list[Finding]) -> Iterator[tuple[Parts, str, _Facts]]:
+        """Yield the folder and the name of each member, and all else that is said of it."""
         waiting: list[tuple[str, Parts]] = [(self._top, ())]
         while waiting:
             path, parts = waiting.pop()
@@ -61,34 +68,33 @@ class FolderTree(Tree):
                 continue
             folders = []
             for entry in listed:
-                below = (*parts, entry.name)
                 try:
                     if entry.is_dir(follow_symlinks=False):
-                        folders.append((entry.path, below))
-                        yield TreeMember(below, 0, None, MemberKind.FOLDER)
+                        folders.append((entry.path, (*parts, entry.name)))
+                        yield parts, entry.name, (0, None, MemberKind.FOLDER, None, None)
                     else:
-                        yield self._member(entry, below)
+                        yield parts, entry.name, self._look(entry)
                 except OSError as error:
                     findings.append(
                         _not_listed(entry.path, f"cannot be read: {error.strerror or error}")
                     )
             waiting += reversed(folders)
 
-    def _member(self, entry: os.DirEntry[str], parts: Parts) -> TreeMember:
+    def _look(self, entry: os.DirEntry[str]) -> _Facts:
         path = entry.path
         if entry.is_symlink():
             path, reason = follow_link(path, self._top)
             if reason:
                 refusal = Unreadable("link-left-out", f"it is a symbolic link that {reason}")
-                return TreeMember(parts, 0, None, MemberKind.LINK, refusal)
+                return 0, None, MemberKind.LINK, refusal, None
         facts = os.stat(path, follow_symlinks=False)  # noqa: PTH116
         modified = facts.st_mtime_ns // 1_000_000_000
         if not stat.S_ISREG(facts.st_mode):
             refusal = Unreadable("special-file-left-out", "it is a device, FIFO or socket")
-            return TreeMember(parts, 0, modified, MemberKind.SPECIAL, refusal)
+            return 0, modified, MemberKind.SPECIAL, refusal, None
         # Where a link leads is kept; other paths are made again: there can be a million of them.
         handle = path if path != entry.path else None
-        return TreeMember(parts, facts.st_size, modified, handle=handle)
+        return facts.st_size, modified, MemberKind.FILE, None, handle
 
     def host_path(self, member: TreeMember) -> str:
         return str(member.handle or os.path.join(self._top, *member.parts))  # noqa: PTH118

@@ -27,6 +27,7 @@ _ALL_PARTS = "Put all parts into one folder"
 _UNPACK = "Unpack it on a system that can, and use the folder"
 _ABSOLUTE = r"/|[A-Za-z]:"
 _PART = r"[^/\\:\0.][^/\\:\0]*"
+_PLAIN_NAME = re.compile(_PART)
 _PLAIN = re.compile(f"{_PART}(?:/{_PART})*")  # a name, or path, of which nothing is to be asked
 
 
@@ -99,6 +100,18 @@ class Bounds(NamedTuple):
     def allowance(self, size: int) -> int:
         """Return the bytes that a wrapping of ``size`` bytes may expand to in all."""
         return max(self.least_bytes, self.ratio * size)
+
+
+def is_plain_name(name: str) -> bool:
+    """Whether a single name is safe as it is."""
+    return _PLAIN_NAME.fullmatch(name) is not None
+
+
+def plain_parts(path: str) -> Parts | None:
+    """Return the parts of a path of names that are safe as they are; empty for the root."""
+    if not path:
+        return ()
+    return tuple(path.split("/")) if _PLAIN.fullmatch(path) else None
 
 
 def split_name(name: str) -> Parts:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from mediashelf.errors import BlockedError
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding, Severity, iter_runs
 from mediashelf.text import count_text
 
 IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders", "beyond-reading-back"})
@@ -19,8 +19,9 @@ def blocking(findings: Iterable[Finding], *, anyway: bool = False) -> list[Findi
     """
     return [
         finding
-        for finding in findings
-        if finding.severity is Severity.ERROR and (not anyway or finding.rule in IMPOSSIBLE)
+        for run in iter_runs(findings)
+        if run.severity is Severity.ERROR and (not anyway or run.rule in IMPOSSIBLE)
+        for finding in run
     ]
 
 

@@ -24,7 +24,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import exit_for, say_findings, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import report_option
 from mediashelf.errors import RecipeError
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding, Severity, at_least
 from mediashelf.jobs.discs.building import BuiltRecipe, build_recipe, refuse_destination
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, find_recipe, is_recipe
 from mediashelf.jobs.discs.recipe_plan import plan_recipe
@@ -201,6 +201,5 @@ def _targets(names: Sequence[str], folder: Path | None) -> list[Target]:
     return pick_targets(names, load_targets(folder))
 
 
-def _worth_saying(findings: Iterable[Finding], quiet: bool) -> list[Finding]:
-    least = Severity.WARNING if quiet else Severity.NOTE
-    return [finding for finding in findings if finding.severity >= least]
+def _worth_saying(findings: Iterable[Finding], quiet: bool) -> Sequence[Finding]:
+    return at_least(findings, Severity.WARNING if quiet else Severity.NOTE)

@@ -95,7 +95,7 @@ def survey_json(survey: Survey, picked: Sequence[int] = ()) -> dict[str, Any]:
             {
                 "source": tree.name,
                 "tree": tree.kind,
-                "files": sum(bool(file.path) for file in tree.files),
+                "files": tree.seen_count,
             }
             for tree in survey.trees
         ],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from mediashelf.cli.documents import chosen, document, plain
+from mediashelf.cli.documents import Each, chosen, document, plain
 from mediashelf.cli.render import say, say_wrapped
 from mediashelf.integrity.comparing.values import Comparison
 from mediashelf.reports.library.comparison_words import (
@@ -27,7 +27,8 @@ def comparison_document(found: Comparison) -> dict[str, Any]:
         a=found.first,
         b=found.second,
         counts={**plain(trees.counts), "same": trees.same_files},
-        **chosen(trees, "same_size", "other_dates", "case_aside", "differences"),
+        **chosen(trees, "same_size", "other_dates", "case_aside"),
+        differences=Each(trees.differences),
         facts=found.facts,
         sectors=found.sectors,
         findings=found.findings,
@@ -45,7 +46,7 @@ def say_comparison(found: Comparison, *, show_all: bool, quiet: bool) -> None:
             f"{fact.name}: {fact.first or 'none'} in A, {fact.second or 'none'} in B{aside}"
         )
     for kind, title in TITLES.items():
-        some = [each for each in found.trees.differences if each.kind is kind]
+        some = found.trees.differences.of_kind(kind)
         if not some:
             continue
         say(f"{title} ({len(some):,})")

@@ -46,6 +46,9 @@ class DosPackage(Struct, frozen=True):
 
 
 _TEXTS = (".txt", ".doc", ".1st", ".me", ".wri")
+_ENDS = (*_TEXTS, *SETUP_NAMES, ".sys")
+_DOS_ENDS = (*_TEXTS, *SETUP_NAMES, *DOS_ALWAYS, *DOS_BY_BYTES)
+"""How the names end of all that tells, or is to be read with it."""
 _INDEX, _INDEX_START = "/INDEX.TXT", b"What is on "
 """Where our page is on a disc, and how it begins."""
 _HEAD = 4096
@@ -72,7 +75,7 @@ def find_dos_packages(
     taken = set() if is_dos else _folders_of_infs(tree, found)
     telling: defaultdict[str, list[TreeFile]] = defaultdict(list)
     texts: defaultdict[str, list[str]] = defaultdict(list)
-    for file in tree.files:
+    for file in tree.iter_ending(_DOS_ENDS if is_dos else _ENDS):
         path = file.path
         if not (path and file.size):
             continue  # nothing to load or read
@@ -162,7 +165,7 @@ def _folders_of_infs(tree: PackageTree, found: PackagesFound) -> set[str]:
     """Return the folders (lower case) of INFs and TXTSETUP.OEM, and those source disks name."""
     folders = {
         folder_of(file.path).lower()
-        for file in tree.files
+        for file in tree.iter_ending((TEXT_SETUP_NAME,))
         if file.name.lower() == TEXT_SETUP_NAME and file.path
     }
     for package in (*found.packages, *found.others):

@@ -127,9 +127,7 @@ def find_packages(
     by_path: dict[str, Inf] = {}
     read: list[tuple[TreeFile, Inf, bytes]] = []
     with collector_paused():
-        for file in tree.files if files is None else files:
-            if file.shown_path[-4:].lower() != INF_SUFFIX:
-                continue
+        for file in tree.iter_ending((INF_SUFFIX,)) if files is None else files:
             on_inf(1)
             found = read_inf(tree, file, code_page, findings)
             if found is None:

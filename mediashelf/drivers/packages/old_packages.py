@@ -61,7 +61,7 @@ def find_old_packages(tree: PackageTree, found: PackagesFound) -> list[OldPackag
     """Return the packages in older forms, in the order of their paths."""
     packages = [
         package
-        for file in tree.files
+        for file in tree.iter_ending((TEXT_SETUP_NAME,))
         if file.path and file.name.lower() == TEXT_SETUP_NAME
         for package in [_text_setup(tree, file)]
     ]

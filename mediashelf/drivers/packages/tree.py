@@ -7,41 +7,15 @@ there, but under a name this target does not see" can be told from "it is missin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
-from itertools import chain
 from typing import NamedTuple
 
 from msgspec import Struct
 
-from mediashelf.formats.entries import iter_folders, list_paths
-from mediashelf.formats.tree_pairs import NO_PARTNER, pair_files
-from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind, ends_outside
-
-
-class TreeFile(Struct, frozen=True, gc=False):
-    """One file. Paths are absolute in the tree, parts joined by ``/``.
-
-    ``path`` is where the target sees it, empty when it does not. ``hidden_path`` is
-    its path in the tree that the target does not read, empty when it is in none.
-    ``is_cut`` tells that the image ends before the file does.
-    """
-
-    path: str
-    size: int
-    hidden_path: str = ""
-    is_cut: bool = False
-
-    @property
-    def shown_path(self) -> str:
-        """The path for people: the target's where there is one."""
-        return self.path or self.hidden_path
-
-    @property
-    def name(self) -> str:
-        """The last part of the path that is shown."""
-        path = self.path or self.hidden_path
-        return path[path.rfind("/") + 1 :]
+from mediashelf.drivers.packages.tree_files import DiscFiles
+from mediashelf.drivers.packages.tree_files import TreeFile as TreeFile
+from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 
 
 class Provides(NamedTuple):
@@ -71,7 +45,7 @@ class PackageTree(Struct, frozen=True, dict=True, weakref=True):
 
     name: str
     kind: str
-    files: tuple[TreeFile, ...]
+    files: DiscFiles | tuple[TreeFile, ...]
     read: Callable[[TreeFile, int], bytes]
     provides: tuple[Provides, ...] = ()
     prefix: str = ""
@@ -96,16 +70,38 @@ class PackageTree(Struct, frozen=True, dict=True, weakref=True):
                 named.setdefault(file.name.lower(), []).append(file)
         return named
 
+    @property
+    def seen_count(self) -> int:
+        """How many files the target sees."""
+        files = self.files
+        return (
+            files.seen_count
+            if isinstance(files, DiscFiles)
+            else sum(bool(one.path) for one in files)
+        )
+
+    def iter_ending(self, ends: tuple[str, ...]) -> Iterator[TreeFile]:
+        """Yield the files whose shown paths end so in lower case, in their order."""
+        if isinstance(self.files, DiscFiles):
+            return self.files.iter_ending(ends)
+        return (file for file in self.files if file.shown_path.lower().endswith(ends))
+
     def find(self, path: str) -> TreeFile | None:
         """Return the file that the target finds at ``path``; case does not matter."""
+        if isinstance(self.files, DiscFiles):
+            return self.files.find(path)
         return self._seen.get(path.lower())
 
     def find_hidden(self, path: str) -> TreeFile | None:
         """Return the file at ``path`` of the tree that the target does not read."""
+        if isinstance(self.files, DiscFiles):
+            return self.files.find_hidden(path)
         return self._hidden.get(path.lower())
 
     def find_names(self, name: str) -> Sequence[TreeFile]:
         """Return all files of this name that the target sees."""
+        if isinstance(self.files, DiscFiles):
+            return self.files.find_names(name)
         return self._by_name.get(name.lower(), ())
 
     def find_name(self, name: str) -> TreeFile | None:
@@ -147,56 +143,11 @@ def tree_of_disc(
         return None
     other_kind = VolumeKind.ISO9660 if seen.kind is not VolumeKind.ISO9660 else VolumeKind.JOLIET
     hidden = facts.volume(other_kind)
-    twin_of = _twins(seen, hidden)
-    hidden_paths = list_paths(hidden.entries) if hidden is not None else []
-    is_paired = bytearray(len(hidden_paths))
-    files: list[TreeFile] = []
-    number = 0
-    for folder in iter_folders(seen.entries):
-        columns = (folder.iter_paths(), folder.sizes, folder.are_folders, folder.iter_extents())
-        for path, size, is_directory, extents in zip(*columns, strict=True):
-            if not is_directory:
-                twin = twin_of(number)
-                hidden_path = ""
-                if twin != NO_PARTNER:
-                    hidden_path, is_paired[twin] = hidden_paths[twin], 1
-                is_cut = ends_outside(extents, seen.block_size, facts.size)
-                files.append(TreeFile(path, size, hidden_path, is_cut))
-            number += 1
-    if hidden is not None:
-        number = 0
-        for folder in iter_folders(hidden.entries):
-            for size, is_directory in zip(folder.sizes, folder.are_folders, strict=True):
-                if not (is_directory or is_paired[number]):
-                    files.append(TreeFile("", size, hidden_paths[number]))
-                number += 1
-
-    numbers: dict[VolumeKind, dict[str, int]] = {}  # most of a disc's files are never read
+    files = DiscFiles(seen, hidden, facts.size)
 
     def read(file: TreeFile, limit: int) -> bytes:
-        volume = seen if file.path or hidden is None else hidden
-        if volume.kind not in numbers:
-            numbers[volume.kind] = _first_numbers(volume)
-        return read_entry(volume.entries[numbers[volume.kind][file.shown_path]], limit)
+        is_seen, number = files.entry_number(file)
+        volume = seen if is_seen or hidden is None else hidden
+        return read_entry(volume.entries[number], limit)
 
-    return PackageTree(name, seen.kind.value, tuple(files), read, provides, prefix)
-
-
-def _twins(seen: VolumeFacts, hidden: VolumeFacts | None) -> Callable[[int], int]:
-    """Return what gives the number in the hidden tree of a file by its number in the other."""
-    if hidden is None:
-        return lambda number: NO_PARTNER
-    pairs = pair_files(seen, hidden)
-    shared = dict(pairs.shared)
-    return lambda number: shared.get(number, pairs.partners[number])
-
-
-def _first_numbers(volume: VolumeFacts) -> dict[str, int]:
-    """Return the numbers of files by their paths; of two with one path that of the first."""
-    numbers: dict[str, int] = {}
-    are_folders = chain.from_iterable(each.are_folders for each in iter_folders(volume.entries))
-    pairs = zip(list_paths(volume.entries), are_folders, strict=True)
-    for number, (path, is_folder) in enumerate(pairs):
-        if not is_folder:
-            numbers.setdefault(path, number)
-    return numbers
+    return PackageTree(name, seen.kind.value, files, read, provides, prefix)

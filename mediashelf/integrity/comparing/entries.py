@@ -2,23 +2,26 @@
 
 Files of one path and one size are read side by side, in pieces, until they differ. Files that
 only one tree has are looked for under another name in the other: those of equal size are
-digested, and equal digests make a pair. Memory grows with the number of entries alone.
+digested, and equal digests make a pair. Of an entry little more than its name is in memory.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from array import array
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from itertools import zip_longest
 
 from mediashelf.errors import InputError
-from mediashelf.integrity.comparing.pairing import folded_folder, pair_by_path, pair_equal
-from mediashelf.integrity.comparing.values import Difference, EntryDifference, TreesCompared
+from mediashelf.integrity.comparing.differences import Difference, Differences
+from mediashelf.integrity.comparing.pairing import ALONE, Paired, Side, folded_folder, pair_equal
+from mediashelf.integrity.comparing.values import TreesCompared
 from mediashelf.integrity.fixity.digests import Digester
-from mediashelf.trees.members import TreeMember
+from mediashelf.trees.members import Parts, TreeMember
 from mediashelf.trees.tree import Tree
 
 _FAT_SECONDS = 2  # dates on FAT count in steps of two seconds (FAT specification, directory entry)
+_Found = tuple[Difference, int | None, str]  # the first byte that differs, or a reason
 
 
 def compare_trees(
@@ -35,27 +38,40 @@ def compare_trees(
     ``are_bytes_equal`` says that the discs are known to hold equal bytes, so that files of
     one path need not be read. Raises :class:`InputError` where a tree changes meanwhile.
     """
-    pairs, left, other_left = pair_by_path(one.members, other.members)
-    differences: list[EntryDifference] = []
+    sides = Side(one.members), Side(other.members)
+    paired = Paired(*sides)
+    differences = Differences(*sides)
     same_files = same_size = other_dates = case_aside = 0
-    for first, second in pairs:
+    for number, partner in paired:
+        first, second = sides[0].make(number), sides[1].make(partner)
         found = _compare_pair(one, other, first, second, are_bytes_equal, on_bytes)
-        if found is None and first.path != second.path:
-            if is_case_told:
-                found = _renamed(first, second)
-            else:
-                case_aside += first.is_file
         if found is not None:
-            differences.append(found)
-        elif first.is_file:
+            kind, at, reason = found
+            differences.add(kind, number, partner, at=at, reason=reason)
+            continue
+        if first.parts != second.parts:
+            if is_case_told:
+                differences.add(_renamed(sides, number, partner), number, partner)
+                continue
+            case_aside += first.is_file
+        if first.is_file:
             same_files += 1
             same_size += first.size
             other_dates += _has_other_date(first, second)
-    moved, left, other_left = _find_moved(one, other, left, other_left, on_bytes)
-    differences += moved
-    differences += (_only(member, Difference.ONLY_IN_A) for member in _topmost(left))
-    differences += (_only(member, Difference.ONLY_IN_B) for member in _topmost(other_left))
-    return TreesCompared(tuple(differences), same_files, same_size, other_dates, case_aside)
+    left, other_left = paired.left, paired.other_left
+    partners = _find_moved(one, other, sides, left, other_left, on_bytes)
+    for number, partner in enumerate(partners):
+        if partner != ALONE:
+            differences.add(_renamed(sides, number, partner), number, partner)
+    for number in _topmost(sides[0], [at for at in left if partners[at] == ALONE]):
+        differences.add(Difference.ONLY_IN_A, number)
+    moved = bytearray(len(sides[1]))
+    for partner in partners:
+        if partner != ALONE:
+            moved[partner] = 1
+    for number in _topmost(sides[1], [at for at in other_left if not moved[at]]):
+        differences.add(Difference.ONLY_IN_B, other_number=number)
+    return TreesCompared(differences, same_files, same_size, other_dates, case_aside)
 
 
 def _compare_pair(
@@ -65,26 +81,26 @@ def _compare_pair(
     second: TreeMember,
     are_bytes_equal: bool,
     on_bytes: Callable[[int], None],
-) -> EntryDifference | None:
+) -> _Found | None:
     if first.kind is not second.kind:
         reason = f"a {first.kind.value} in A, a {second.kind.value} in B"
-        return _changed(first, second, reason=reason)
+        return Difference.CHANGED, None, reason
     if first.is_folder:
         return None
     reason = _unreadable(first, "A") or _unreadable(second, "B")
     if reason:
-        return _pair(Difference.NOT_COMPARED, first, second, reason=reason)
+        return Difference.NOT_COMPARED, None, reason
     if first.size != second.size:
         on_bytes(first.size + second.size)
-        return _changed(first, second)
+        return Difference.CHANGED, None, ""
     if are_bytes_equal:
         on_bytes(first.size + second.size)
         return None
     try:
         at = _first_difference(one, other, first, second, on_bytes)
     except InputError as error:
-        return _pair(Difference.NOT_COMPARED, first, second, reason=str(error))
-    return None if at is None else _changed(first, second, at=at)
+        return Difference.NOT_COMPARED, None, str(error)
+    return None if at is None else (Difference.CHANGED, at, "")
 
 
 def _unreadable(member: TreeMember, side: str) -> str:
@@ -133,41 +149,39 @@ def _has_other_date(first: TreeMember, second: TreeMember) -> bool:
 def _find_moved(
     one: Tree,
     other: Tree,
-    left: list[TreeMember],
-    other_left: list[TreeMember],
+    sides: tuple[Side, Side],
+    left: Sequence[int],
+    other_left: Sequence[int],
     on_bytes: Callable[[int], None],
-) -> tuple[list[EntryDifference], list[TreeMember], list[TreeMember]]:
-    """Pair files that only one tree has by their bytes; and what is left without a pair."""
-    sizes = _sizes(left) & _sizes(other_left)
-    known = _by_digest(other, (each for each in other_left if each.size in sizes), on_bytes)
-    digests = _by_digest(one, (each for each in left if each.size in sizes), on_bytes)
-    found: list[EntryDifference] = []
-    paired: set[int] = set()
-    for digest, members in digests.items():
-        for first, second in pair_equal(members, known.get(digest, [])):
-            found.append(_renamed(first, second))
-            paired |= {id(first), id(second)}
-    order = {id(member): at for at, member in enumerate(left)}
-    paths = {member.path: order[id(member)] for member in left}
-    found.sort(key=lambda each: paths[each.path])
-    return (
-        found,
-        [member for member in left if id(member) not in paired],
-        [member for member in other_left if id(member) not in paired],
-    )
+) -> array[int]:
+    """Pair files that only one tree has by their bytes: return the partner of each of the first."""
+    partners = array("i", [ALONE]) * len(sides[0])
+    sizes = _sizes(sides[0], left) & _sizes(sides[1], other_left)
+    known = _by_digest(other, sides[1], other_left, sizes, on_bytes)
+    digests = _by_digest(one, sides[0], left, sizes, on_bytes)
+    for digest, numbers in digests.items():
+        for number, partner in pair_equal(*sides, numbers, known.get(digest, ())):
+            partners[number] = partner
+    return partners
 
 
-def _sizes(members: Iterable[TreeMember]) -> set[int]:
+def _sizes(side: Side, numbers: Iterable[int]) -> set[int]:
     """Return the sizes of files; empty ones are equal and no evidence of anything."""
-    return {each.size for each in members if each.is_file and each.size and each.unreadable is None}
+    members = map(side.make, numbers)
+    return {one.size for one in members if one.is_file and one.size and one.unreadable is None}
 
 
 def _by_digest(
-    tree: Tree, members: Iterable[TreeMember], on_bytes: Callable[[int], None]
-) -> dict[str, list[TreeMember]]:
-    found: dict[str, list[TreeMember]] = {}
-    for member in members:
-        if not member.is_file or member.unreadable is not None:
+    tree: Tree,
+    side: Side,
+    numbers: Iterable[int],
+    sizes: set[int],
+    on_bytes: Callable[[int], None],
+) -> dict[bytes, array[int]]:
+    found: dict[bytes, array[int]] = {}
+    for number in numbers if sizes else ():
+        member = side.make(number)
+        if member.size not in sizes or not member.is_file or member.unreadable is not None:
             continue
         digester = Digester(("sha256",), block_size=0)
         try:
@@ -176,63 +190,29 @@ def _by_digest(
                 on_bytes(len(piece))
         except InputError:
             continue  # it stays what it is: only in one
-        found.setdefault(digester.finish().whole["sha256"], []).append(member)
+        digest = bytes.fromhex(digester.finish().whole["sha256"])
+        found.setdefault(digest, array("i")).append(number)
     return found
 
 
-def _topmost(members: list[TreeMember]) -> Iterator[TreeMember]:
+def _topmost(side: Side, left: Sequence[int]) -> Iterator[int]:
     """Leave out folders that have files of the list in them: the files say it."""
-    above = {
-        member.parts[:level]
-        for member in members
-        if not member.is_folder
-        for level in range(1, len(member.parts))
-    }
-    folders = {member.parts for member in members if member.is_folder}
-    for member in members:
-        if member.is_folder and (member.parts in above or member.parts[:-1] in folders - above):
-            continue
-        yield member
+    above: set[Parts] = set()
+    folders: set[Parts] = set()
+    for number in left:
+        if side.make(number).is_folder:
+            folders.add(side.parts(number))
+        elif (folder := side.folder(number)) not in above:
+            above.update(folder[:level] for level in range(1, len(folder) + 1))
+    alone = folders - above
+    for number in left:
+        parts = side.parts(number)
+        # A file may have the path of a folder, where one is recorded twice.
+        is_folder = parts in folders and side.make(number).is_folder
+        if not (is_folder and (parts in above or parts[:-1] in alone)):
+            yield number
 
 
-def _renamed(first: TreeMember, second: TreeMember) -> EntryDifference:
-    is_here = folded_folder(first) == folded_folder(second)
-    return _pair(Difference.RENAMED if is_here else Difference.MOVED, first, second)
-
-
-def _changed(
-    first: TreeMember, second: TreeMember, *, at: int | None = None, reason: str = ""
-) -> EntryDifference:
-    return _pair(Difference.CHANGED, first, second, at=at, reason=reason)
-
-
-def _pair(
-    kind: Difference,
-    first: TreeMember,
-    second: TreeMember,
-    *,
-    at: int | None = None,
-    reason: str = "",
-) -> EntryDifference:
-    return EntryDifference(
-        kind,
-        first.path,
-        second.path,
-        first.size,
-        second.size,
-        first.is_folder and second.is_folder,
-        at,
-        reason,
-    )
-
-
-def _only(member: TreeMember, kind: Difference) -> EntryDifference:
-    is_first = kind is Difference.ONLY_IN_A
-    return EntryDifference(
-        kind,
-        member.path if is_first else "",
-        "" if is_first else member.path,
-        member.size if is_first else None,
-        None if is_first else member.size,
-        member.is_folder,
-    )
+def _renamed(sides: tuple[Side, Side], number: int, partner: int) -> Difference:
+    is_here = folded_folder(sides[0], number) == folded_folder(sides[1], partner)
+    return Difference.RENAMED if is_here else Difference.MOVED

@@ -2,41 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from enum import StrEnum
 
 from msgspec import Struct
 
 from mediashelf.findings import Finding
-
-
-class Difference(StrEnum):
-    """How an entry differs between A and B."""
-
-    ONLY_IN_A = "only-in-a"
-    ONLY_IN_B = "only-in-b"
-    CHANGED = "changed"
-    MOVED = "moved"  # the same bytes in another folder
-    RENAMED = "renamed"  # the same bytes in the same folder, under another name
-    NOT_COMPARED = "not-compared"  # the bytes of one of them cannot be had
-
-
-class EntryDifference(Struct, frozen=True):
-    """One file or folder that is not the same in A and B.
-
-    ``path`` is its path in A and ``other_path`` in B, empty where it is not there.
-    ``first_difference`` is the first byte that differs between files of one size;
-    ``reason`` says in words why nothing was compared, or what else is different.
-    """
-
-    kind: Difference
-    path: str
-    other_path: str
-    size: int | None = None
-    other_size: int | None = None
-    is_folder: bool = False
-    first_difference: int | None = None
-    reason: str = ""
+from mediashelf.integrity.comparing.differences import Difference, Differences
 
 
 class TreesCompared(Struct, frozen=True):
@@ -47,7 +18,7 @@ class TreesCompared(Struct, frozen=True):
     was not to count.
     """
 
-    differences: tuple[EntryDifference, ...]
+    differences: Differences
     same_files: int
     same_size: int
     other_dates: int
@@ -56,8 +27,7 @@ class TreesCompared(Struct, frozen=True):
     @property
     def counts(self) -> dict[Difference, int]:
         """How many entries differ in each way."""
-        found = Counter(each.kind for each in self.differences)
-        return {kind: found[kind] for kind in Difference}
+        return self.differences.counts
 
 
 class FactDifference(Struct, frozen=True):

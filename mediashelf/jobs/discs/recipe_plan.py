@@ -16,7 +16,7 @@ from mediashelf.building.recipes.capacity import EMULATED_DRIVE
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.writing.blocking import blocking
 from mediashelf.errors import RecipeError
-from mediashelf.findings import Finding
+from mediashelf.findings import Finding, Findings, joined
 from mediashelf.jobs.discs.source_notes import check_sources
 from mediashelf.jobs.discs.unopened import not_the_last_word
 from mediashelf.jobs.progress import Progress, no_progress
@@ -37,13 +37,13 @@ class JudgedPlan(Struct, frozen=True):
 
     plan: DiscPlan
     emulator: tuple[Finding, ...]
-    targets: tuple[tuple[Target, tuple[Finding, ...]], ...]
+    targets: tuple[tuple[Target, Findings], ...]
 
     @property
-    def findings(self) -> tuple[Finding, ...]:
+    def findings(self) -> Findings:
         """Everything that was found on the disc, drivers apart."""
-        found = (one for _, findings in self.targets for one in findings)
-        return (*self.plan.findings, *self.emulator, *found)
+        found = (findings for _, findings in self.targets)
+        return joined(self.plan.findings, self.emulator, *found)
 
     @property
     def verdicts(self) -> dict[str, str]:
@@ -62,7 +62,7 @@ class PlannedRecipe(Struct, frozen=True):
 
     recipe: Recipe
     discs: tuple[JudgedPlan, ...]
-    deciding: tuple[Finding, ...]
+    deciding: Findings
     series: DiscSeries | None = None
     sources: SourceDrivers | None = None
     drivers: DiscDrivers | None = None
@@ -85,9 +85,9 @@ class PlannedRecipe(Struct, frozen=True):
         return (*_losses(self.drivers), *self.told[len(self.notes) :])
 
     @property
-    def findings(self) -> list[Finding]:
+    def findings(self) -> Findings:
         """All findings."""
-        return [*self.deciding, *self.told]
+        return joined(self.deciding, self.told)
 
     @property
     def content_size(self) -> int:
@@ -149,7 +149,7 @@ def plan_recipe(
             plan = plan_listing(recipe, listing, DiscPages(tables))
             disc = None
     disc = disc or _judge(plan, targets)
-    deciding = (*disc.findings, *_losses(drivers))
+    deciding = joined(disc.findings, _losses(drivers))
     notes = tuple(check_sources(recipe, listing))
     return PlannedRecipe(recipe, (disc,), deciding, sources=sources, drivers=drivers, notes=notes)
 
@@ -198,7 +198,7 @@ def _spread(
         deciding += _on_disc(disc.findings, number, len(discs))
     deciding += _losses(drivers)
     notes = tuple(check_sources(recipe, listing))
-    return PlannedRecipe(recipe, discs, tuple(deciding), series, sources, drivers, notes)
+    return PlannedRecipe(recipe, discs, joined(deciding), series, sources, drivers, notes)
 
 
 def _losses(drivers: DiscDrivers | None) -> tuple[Finding, ...]:
@@ -231,4 +231,4 @@ def _judge(plan: DiscPlan, targets: Sequence[Target]) -> JudgedPlan:
     from mediashelf.readability.check import check_targets
 
     found = check_targets(plan.facts, targets)
-    return JudgedPlan(plan, emulator, tuple((target, tuple(one)) for target, one in found))
+    return JudgedPlan(plan, emulator, tuple(found))

@@ -27,6 +27,7 @@ from mediashelf.formats.inf.text.columns import may_have
 from mediashelf.jobs.discs.source_trees import sources_tree
 from mediashelf.jobs.driver_families import families_of
 from mediashelf.jobs.progress import Progress, no_progress
+from mediashelf.package_names import INF_SUFFIX
 from mediashelf.readability.targets import Target
 
 _NO_DEVICE: frozenset[str] = frozenset()
@@ -135,7 +136,7 @@ def _leads_further(text: str) -> bool:
 
 def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:
     """Yield INFs that may refer to each other: those of a folder and of all below it."""
-    infs = [file for file in tree.files if file.name.lower().endswith(".inf")]
+    infs = list(tree.iter_ending((INF_SUFFIX,)))
     folders = {file.path.lower().rpartition("/")[0] for file in infs}
     groups: defaultdict[str, list[TreeFile]] = defaultdict(list)
     for file in infs:

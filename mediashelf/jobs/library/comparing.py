@@ -20,7 +20,9 @@ from mediashelf.integrity.comparing.values import (
     SectorsCompared,
 )
 from mediashelf.jobs.progress import OnAmount, Progress, no_progress
+from mediashelf.trees.columns import MemberColumns
 from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.members import TreeMember
 from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
@@ -79,7 +81,7 @@ def _common_kind(one: Tree, other: Tree) -> VolumeKind | None:
 
 def _compare(one: Tree, other: Tree, names: tuple[str, str], progress: Progress) -> Comparison:
     # Files of which only one has the name are mostly not read.
-    total = sum(member.size for tree in (one, other) for member in tree.members)
+    total = sum(map(_size_of, (one.members, other.members)))
     if isinstance(one, DiscTree) and isinstance(other, DiscTree):
         total += one.image.view.size + other.image.view.size
     with progress("comparing", total=total) as on_bytes:
@@ -118,6 +120,11 @@ def _compare_opened(
         sectors,
         (*one.findings, *other.findings),
     )
+
+
+def _size_of(members: Sequence[TreeMember]) -> int:
+    sizes = members.sizes if isinstance(members, MemberColumns) else (one.size for one in members)
+    return sum(sizes)
 
 
 def _kind(tree: Tree) -> VolumeKind | None:

@@ -25,7 +25,7 @@ def only_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
         is_other = re.search(r"\.[^./]*\.", tree.joined_names)
         if not is_other and not any("." in name for name in tree.directory_names):
             return
-        for entry, name in zip(tree.entries, tree.names, strict=True):
+        for entry, name in tree.named(lambda name: "." in name):
             if name.count(".") > (0 if entry[3] else 1):
                 yield _characters(entry, ["."], _NOT_SURE)
         return
@@ -91,19 +91,15 @@ def _with_any(tree: NameTree, letters: Collection[str]) -> Iterator[tuple[Entry,
     """Yield entries whose names have some of ``letters``, with those they have."""
     if letters:
         pattern = re.compile("[" + "".join(re.escape(letter) for letter in letters) + "]")
-        for entry, name in zip(tree.entries, tree.names, strict=True):
-            found = pattern.findall(name)
-            if found:
-                yield entry, found
+        for entry, name in tree.named(lambda name: pattern.search(name) is not None):
+            yield entry, pattern.findall(name)
 
 
 def _when(
     tree: NameTree, test: Callable[[str, tuple[str, ...]], bool], limit: Limit
 ) -> Iterator[tuple[Entry, str]]:
     letters = tuple(limit.text())
-    for entry, name in zip(tree.entries, tree.names, strict=True):
-        if test(name, letters):
-            yield entry, name
+    return tree.named(lambda name: test(name, letters))
 
 
 def _characters(entry: Entry, found: list[str], what: str) -> RuleHit:

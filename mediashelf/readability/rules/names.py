@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.readability.disc import NameTree
+from mediashelf.readability.disc import NameTree, stem_of
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import units
@@ -29,7 +29,7 @@ def name_form(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     if not is_other and not any("." in name for name in tree.directory_names):
         return
     form = re.compile(pattern)
-    for entry, name in zip(tree.entries, tree.names, strict=True):
+    for entry, name in tree.named(lambda name: "." in name or not form.fullmatch(name)):
         if not form.fullmatch(name):
             yield at_entry(entry, f"the name is not of {limit.text()} form", name, limit.text())
         elif entry.is_directory and "." in name:
@@ -48,16 +48,15 @@ def name_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     # name of up to half the limit fits whatever it is made of.
     if tree.longest_name * 2 <= most:
         return
-    for entry, name in zip(tree.entries, tree.names, strict=True):
-        if len(name) * 2 > most:
-            length = units(name) if tree.kind is not ISO else len(name)
-            if length > most:
-                yield at_entry(
-                    entry,
-                    f"the name has {length} characters, of which {most} are read",
-                    length,
-                    f"at most {most}",
-                )
+    count = len if tree.kind is ISO else units
+    for entry, name in tree.named(lambda name: len(name) * 2 > most and count(name) > most):
+        length = count(name)
+        yield at_entry(
+            entry,
+            f"the name has {length} characters, of which {most} are read",
+            length,
+            f"at most {most}",
+        )
 
 
 def reserved(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
@@ -65,9 +64,8 @@ def reserved(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     devices = tree.stems_among(limit.words())
     if not devices:
         return
-    for entry, name, stem in zip(tree.entries, tree.names, tree.stems, strict=True):
-        if stem in devices and "." not in name:
-            yield at_entry(entry, f"{stem} is the name of a device", name, "another name")
+    for entry, name in tree.named(lambda name: "." not in name and stem_of(name) in devices):
+        yield at_entry(entry, f"{stem_of(name)} is the name of a device", name, "another name")
 
 
 def reserved_stem(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
@@ -75,11 +73,9 @@ def reserved_stem(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     devices = tree.stems_among(limit.words())
     if not devices:
         return
-    for entry, name, stem in zip(tree.entries, tree.names, tree.stems, strict=True):
-        if stem in devices and "." in name:
-            yield at_entry(
-                entry, f"{stem} is the name of a device, with any extension", name, "another name"
-            )
+    for entry, name in tree.named(lambda name: "." in name and stem_of(name) in devices):
+        words = f"{stem_of(name)} is the name of a device, with any extension"
+        yield at_entry(entry, words, name, "another name")
 
 
 def tilde_tail(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
@@ -88,11 +84,13 @@ def tilde_tail(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
         return
     letters = re.escape(limit.text())
     tail = re.compile(f"[^.]+~[0-9{letters}]*[{letters}][0-9{letters}]*(\\..*)?")
-    for entry, name in zip(tree.entries, tree.names, strict=True):
-        if "~" in name and tail.fullmatch(name.upper()) and _SHORT_NAME.fullmatch(name):
-            yield at_entry(
-                entry, "the name's ~ tail has a letter", name, "digits alone after the ~"
-            )
+
+    def has_tail(name: str) -> bool:
+        is_tail = "~" in name and tail.fullmatch(name.upper()) is not None
+        return is_tail and _SHORT_NAME.fullmatch(name) is not None
+
+    for entry, name in tree.named(has_tail):
+        yield at_entry(entry, "the name's ~ tail has a letter", name, "digits alone after the ~")
 
 
 def short_names_at_risk(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:

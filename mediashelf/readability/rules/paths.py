@@ -22,11 +22,14 @@ def depth(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     deepest = limit.number()
     if tree.deepest < deepest:
         return
-    too_deep = [entry for entry in tree.entries if entry.path.count("/") >= deepest]
-    inside = Counter(_at_level(entry.path, deepest) for entry in too_deep)
-    for entry in too_deep:
-        if entry.is_directory and entry.depth == deepest + 1:
-            beneath = count_text(inside[entry.path] - 1, "entry", "entries")
+    inside: Counter[str] = Counter()
+    for folder in tree.folders:
+        if folder.path.count("/") >= deepest:
+            inside[_at_level(folder.path, deepest)] += len(folder.names)
+    last = (folder for folder in tree.folders if folder.path.count("/") == deepest - 1)
+    for entry in (one for folder in last if folder.has_folders for one in folder.entries()):
+        if entry.is_directory:
+            beneath = count_text(inside[entry.path], "entry", "entries")
             yield at_entry(
                 entry,
                 f"the directory is on level {entry.depth}, with {beneath} in it",
@@ -40,7 +43,7 @@ def path_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     most = limit.number()
     if tree.longest_path * 2 + len(DRIVE) <= most:
         return
-    for entry in tree.entries:
+    for entry in _in_long_folders(tree, (most - len(DRIVE)) // 2):
         length = units(entry.path) + len(DRIVE)
         if length > most:
             yield at_entry(
@@ -56,7 +59,7 @@ def folder_path_length(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     most = limit.number()
     if tree.longest_path <= most:
         return
-    for entry in tree.entries:
+    for entry in _in_long_folders(tree, most):
         length = len(entry.path)
         if entry.is_directory and length > most >= len(entry.parent):
             yield at_entry(
@@ -72,7 +75,7 @@ def joliet_path_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     most = limit.number()
     if tree.longest_path * 4 <= most:
         return
-    for entry in tree.entries:
+    for entry in _in_long_folders(tree, most // 4):
         size = 2 * units(entry.path)
         if size > most:
             yield at_entry(
@@ -90,7 +93,7 @@ def record_order(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
         return
     last: dict[str, tuple[str, str]] = {}
     reported: set[str] = set()
-    for entry, name in zip(tree.entries, tree.names, strict=True):
+    for entry, name in zip(tree.iter_entries(), tree.names, strict=True):
         directory = entry.path[: -len(name) - 1] if name else entry.parent
         base, _, extension = name.partition(".")
         key = (base, extension)
@@ -114,7 +117,7 @@ def distinct(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     if not tree.has_equal_paths:
         return
     seen: set[str] = set()
-    for entry in tree.entries:
+    for entry in tree.iter_entries():
         if entry.flags & FLAG_ASSOCIATED:
             continue
         if entry.path in seen:
@@ -129,7 +132,7 @@ def distinct_ignoring_case(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     if not tree.has_paths_equal_but_for_case:
         return
     seen: dict[tuple[str, str], Entry] = {}
-    for entry in tree.entries:
+    for entry in tree.iter_entries():
         first = seen.setdefault((entry.parent, same_case(entry.name)), entry)
         if first.path != entry.path:
             yield at_entry(
@@ -138,6 +141,13 @@ def distinct_ignoring_case(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
                 entry.name,
                 "names that differ in more than case",
             )
+
+
+def _in_long_folders(tree: NameTree, least: int) -> Iterator[Entry]:
+    """Yield the entries of folders that have a path of more characters than this in them."""
+    for folder in tree.folders:
+        if len(folder.path) + 1 + max(map(len, folder.names), default=0) > least:
+            yield from folder.entries()
 
 
 def _at_level(path: str, level: int) -> str:

@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from mediashelf.findings import Severity
+from mediashelf.formats.entries import list_paths
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import NO_PLACE, TREE_WORDS, JudgedDisc, NameTree
+from mediashelf.readability.disc import (
+    COMPARED,
+    NO_PLACE,
+    TREE_WORDS,
+    DiscPart,
+    JudgedDisc,
+    NameTree,
+)
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
 
-_COMPARED = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.UDF)
-
 
 def readable(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc has no tree of a kind that the target reads."""
+    if question.tree is not None:
+        return  # as nearly always
     kinds = [volume.kind for volume in question.disc.facts.volumes]
     is_maybe = "udf_by_some" in question.target.limits and VolumeKind.UDF in kinds
     if not set(kinds) & set(question.target.trees) and not is_maybe:
@@ -43,14 +51,13 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     if seen is None or not seen.has_places or not seen.volume.is_complete:
         return
     disc = question.disc
-    others = [(kind, disc.tree(kind)) for kind in _COMPARED]
+    if disc.misses_nothing(seen):
+        return  # as on most discs
     missing = [
         (kind, other, disc.missing_from(seen, other))
-        for kind, other in others
+        for kind, other in [(kind, disc.tree(kind)) for kind in COMPARED]
         if other is not None and other is not seen
     ]
-    if not any(numbers for _, _, numbers in missing):
-        return  # as on most discs
     known = _boot_places(disc)
     for kind, other, numbers in missing:
         reported: set[int] = set()
@@ -82,19 +89,19 @@ def rockridge_names(question: Question, _limit: Limit) -> Iterator[RuleHit]:
         return
     if question.disc.facts.volume(VolumeKind.JOLIET) is not None:
         return
-    short = {same_case(entry.path) for entry in seen.entries}
-    unseen = [entry for entry in rockridge.entries if same_case(entry.path) not in short]
+    short = set(map(same_case, list_paths(seen.entries)))
+    unseen = [path for path in list_paths(rockridge.entries) if same_case(path) not in short]
     if unseen:
         noun = count_text(len(unseen), "name")
         yield RuleHit(
             ROOT,
-            f"{noun} in Rock Ridge alone, {unseen[0].name} for one, can't be seen",
+            f"{noun} in Rock Ridge alone, {unseen[0].rpartition('/')[2]} for one, can't be seen",
             str(len(unseen)),
             "a Joliet tree with long names",
         )
 
 
-def long_name_seen(question: Question, _limit: Limit) -> Sequence[RuleHit]:
+def long_name_seen(question: Question, _limit: Limit) -> LazyHits | tuple[()]:
     """Files that the target sees under a short name only, while Joliet has a long one."""
     seen, joliet = question.tree, question.disc.tree(VolumeKind.JOLIET)
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
@@ -205,6 +212,7 @@ TREE_RULES = (
         "Long names are not in Rock Ridge alone",
         rockridge_names,
         "build the disc again with a Joliet tree: mediashelf build",
+        part=DiscPart.ROCKRIDGE,
     ),
     Rule(
         "long-name-seen",

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import BootEntry, VolumeKind
-from mediashelf.readability.disc import NameTree
+from mediashelf.readability.disc import DiscPart, NameTree
 from mediashelf.readability.limits import BOOT_MEDIA, BOOT_PLATFORMS, Limit
 from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import character_names, units
@@ -44,7 +44,7 @@ def file_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     most = limit.number()
     if tree.largest <= most:
         return
-    for entry in tree.entries:
+    for entry in tree.iter_entries():
         if entry.size > most and not entry.is_directory:
             yield at_entry(
                 entry,
@@ -59,7 +59,7 @@ def section_size(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     most = limit.number()
     if tree.largest <= most:
         return
-    for entry in tree.entries:
+    for entry in tree.iter_entries():
         if entry.size > most and any(extent.size > most for extent in entry.extents):
             largest = max(extent.size for extent in entry.extents)
             yield at_entry(
@@ -74,7 +74,7 @@ def single_section(tree: NameTree, _limit: Limit) -> Iterator[RuleHit]:
     """Files that are recorded as several sections."""
     if not any(folder.has_sections for folder in tree.folders):
         return
-    for entry in tree.entries:
+    for entry in tree.iter_entries():
         if len(entry.extents) > 1 and not entry.is_directory:
             yield at_entry(
                 entry,
@@ -220,6 +220,7 @@ VOLUME_RULES = (
         "A disc that boots does so in a way that starts the system's setup",
         boot_media,
         "nothing for a disc that is not to start setup; else use one made for this system",
+        part=DiscPart.BOOT,
     ),
     Rule(
         "boot-platform-fits",
@@ -228,5 +229,6 @@ VOLUME_RULES = (
         "A disc that boots does so on a platform that the system starts on",
         boot_platforms,
         "nothing for a disc that is not to start setup; else use one made for this system",
+        part=DiscPart.BOOT,
     ),
 )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from msgspec import Struct
 
-from mediashelf.integrity.comparing.values import Comparison, Difference
+from mediashelf.integrity.comparing.differences import Difference
+from mediashelf.integrity.comparing.values import Comparison
 from mediashelf.reports.allowance import RowAllowance
 from mediashelf.reports.library.comparison_words import (
     TITLES,
@@ -61,7 +62,7 @@ def _parts(found: Comparison) -> list[ComparisonPart]:
     allowance = RowAllowance(ROWS)
     parts = []
     for kind, title in TITLES.items():
-        some = [each for each in found.trees.differences if each.kind is kind]
+        some = found.trees.differences.of_kind(kind)
         if not some:
             continue
         has_other = kind in (Difference.MOVED, Difference.RENAMED)

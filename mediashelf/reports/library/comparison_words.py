@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-from mediashelf.integrity.comparing.values import (
-    ComparedSide,
-    Comparison,
-    Difference,
-    EntryDifference,
-    SectorsAlike,
-)
+from mediashelf.integrity.comparing.differences import Difference, EntryDifference
+from mediashelf.integrity.comparing.values import ComparedSide, Comparison, SectorsAlike
 from mediashelf.text import count_text, size_text
 
 TITLES = {

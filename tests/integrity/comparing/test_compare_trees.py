@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from make_image import make_iso
+from mediashelf.integrity.comparing.differences import Difference
 from mediashelf.integrity.comparing.entries import compare_trees, first_unequal
-from mediashelf.integrity.comparing.values import Difference, TreesCompared
+from mediashelf.integrity.comparing.values import TreesCompared
 from mediashelf.trees.opening import open_tree
 from outside_readers import libarchive_tree
 
@@ -41,7 +42,7 @@ def told(found: TreesCompared) -> list[tuple[Difference, str, str]]:
 def test_equal_folders_are_equal(tmp_path: Path) -> None:
     files = {"A/X.TXT": b"x" * 3_000_000, "Y": b"", "B/C/Z.BIN": b"\0\1\2"}
     found = compare(write(tmp_path / "a", files), write(tmp_path / "b", files))
-    assert found.differences == ()
+    assert not found.differences
     assert (found.same_files, found.same_size) == (3, 3_000_003)
 
 
@@ -107,7 +108,7 @@ def test_letter_case_is_a_name_or_not(tmp_path: Path) -> None:
         (RENAMED, "DIR/README.TXT", "dir/readme.txt"),
     ]
     found = compare(one, other, is_case_told=False)
-    assert found.differences == ()
+    assert not found.differences
     assert (found.same_files, found.case_aside) == (1, 1)
 
 

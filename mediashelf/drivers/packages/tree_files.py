@@ -1,0 +1,240 @@
+"""The files of a disc as one target sees them, kept as columns: paths are made when asked for."""
+
+from __future__ import annotations
+
+from array import array
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Sequence
+from functools import cached_property
+from itertools import accumulate, compress
+
+from msgspec import Struct
+
+from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.tree_pairs import NO_PARTNER, pair_files
+from mediashelf.formats.volume import Extent, VolumeFacts, ends_outside
+from mediashelf.sequences import MadeSequence
+
+
+class TreeFile(Struct, frozen=True, gc=False):
+    """One file. Paths are absolute in the tree, parts joined by ``/``.
+
+    ``path`` is where the target sees it, empty when it does not. ``hidden_path`` is
+    its path in the tree that the target does not read, empty when it is in none.
+    ``is_cut`` tells that the image ends before the file does.
+    """
+
+    path: str
+    size: int
+    hidden_path: str = ""
+    is_cut: bool = False
+
+    @property
+    def shown_path(self) -> str:
+        """The path for people: the target's where there is one."""
+        return self.path or self.hidden_path
+
+    @property
+    def name(self) -> str:
+        """The last part of the path that is shown."""
+        path = self.path or self.hidden_path
+        return path[path.rfind("/") + 1 :]
+
+
+class _Names:
+    """The entries of one tree by their numbers: which folder each is in, and where a path is."""
+
+    def __init__(self, volume: VolumeFacts) -> None:
+        self.folders: Sequence[Folder] = list(iter_folders(volume.entries))
+        self.starts = array("I", accumulate([len(one.names) for one in self.folders], initial=0))
+        self._known: dict[str, dict[str, int]] = {}
+        self._more: dict[str, list[int]] = {}  # further files of one path, letter case aside
+
+    def __len__(self) -> int:
+        return self.starts[-1]
+
+    def place(self, number: int) -> tuple[Folder, int]:
+        """Return the folder of an entry, and its place there."""
+        at = bisect_right(self.starts, number) - 1
+        return self.folders[at], number - self.starts[at]
+
+    def path(self, number: int) -> str:
+        """Return the path of an entry."""
+        folder, at = self.place(number)
+        return f"{folder.path}/{folder.names[at]}"
+
+    def iter_files(self) -> Iterator[tuple[Sequence[int], Sequence[str]]]:
+        """Yield the numbers and names of the files of each folder."""
+        for start, folder in zip(self.starts, self.folders, strict=False):
+            numbers = range(start, start + len(folder.names))
+            yield folder.of_files(numbers), folder.of_files(folder.names)
+
+    @cached_property
+    def _by_path(self) -> dict[str, list[int]]:
+        found: dict[str, list[int]] = {}
+        for number, folder in enumerate(self.folders):
+            found.setdefault(folder.path.lower(), []).append(number)
+        return found
+
+    def find(self, path: str) -> Sequence[int]:
+        """Return the numbers of the files of this path, letter case aside."""
+        path = path.lower()
+        above, _, name = path.rpartition("/")
+        known = self._known.get(above)
+        if known is None:
+            folders = self._by_path.get(above)
+            known = self._read_folders(above, folders) if folders is not None else {}
+        number = known.get(name)
+        return (number, *self._more.get(path, ())) if number is not None else ()
+
+    def _read_folders(self, above: str, folders: Iterable[int]) -> dict[str, int]:
+        """Learn the files of folders with one path; of most nobody asks."""
+        known = self._known[above] = {}
+        for folder_number in folders:
+            folder = self.folders[folder_number]
+            numbers = range(self.starts[folder_number], self.starts[folder_number + 1])
+            for number, name in zip(
+                folder.of_files(numbers), folder.of_files(folder.names), strict=True
+            ):
+                lower = name.lower()
+                if known.setdefault(lower, number) != number:
+                    self._more.setdefault(f"{above}/{lower}", []).append(number)
+        return known
+
+    def find_first(self, path: str) -> int:
+        """Return the number of the first file of this path; ``KeyError`` where there is none."""
+        numbers = self.find(path)
+        if len(numbers) == 1:
+            return numbers[0]
+        if path not in self._firsts:
+            self._firsts.update((self.path(number), number) for number in reversed(numbers))
+        return self._firsts[path]
+
+    @cached_property
+    def _firsts(self) -> dict[str, int]:
+        return {}
+
+    @cached_property
+    def _by_name(self) -> array[int]:
+        """The files by their names: the hash of each in lower case, and its number."""
+        pairs = (pair for columns in self.iter_files() for pair in zip(*columns, strict=True))
+        return array("q", sorted(_hash(name.lower()) | number for number, name in pairs))
+
+    def find_names(self, name: str) -> Iterator[int]:
+        """Yield the numbers of all files of this name, letter case aside."""
+        name = name.lower()
+        key = _hash(name)
+        for at in range(bisect_left(self._by_name, key), len(self._by_name)):
+            if self._by_name[at] >> 32 != key >> 32:
+                break
+            number = self._by_name[at] & 0xFFFFFFFF
+            folder, place = self.place(number)
+            if folder.names[place].lower() == name:
+                yield number
+
+
+def _hash(name: str) -> int:
+    return (hash(name) & 0x7FFFFFFF) << 32
+
+
+class DiscFiles(MadeSequence[TreeFile]):
+    """The files of the tree that a target reads, then those that only another tree has.
+
+    Each is made of columns when it is asked for: a disc can have a million.
+    """
+
+    def __init__(self, seen: VolumeFacts, hidden: VolumeFacts | None, disc_size: int) -> None:
+        self._block_size, self._disc_size = seen.block_size, disc_size
+        self._seen = _Names(seen)
+        self._hidden = _Names(hidden) if hidden is not None else None
+        self._twins = array("i", [NO_PARTNER]) * len(self._seen)  # numbers in the other tree
+        self._backs = array("i")  # from there
+        if hidden is not None:
+            pairs = pair_files(seen, hidden)
+            self._twins = pairs.partners
+            self._backs = array("i", [NO_PARTNER]) * len(hidden.entries)
+            for number, twin in pairs.iter_numbers():
+                self._twins[number], self._backs[twin] = twin, number
+
+    @cached_property
+    def seen_count(self) -> int:
+        """How many the target sees."""
+        return sum(len(numbers) for numbers, _ in self._seen.iter_files())
+
+    @cached_property
+    def _numbers(self) -> array[int]:
+        """The number of each file: from 0 in the tree that is seen, below 0 in the other."""
+        numbers = array("i")
+        for some, _ in self._seen.iter_files():
+            numbers.extend(some)
+        for some, _ in self._iter_hidden():
+            numbers.extend(-1 - number for number in some)
+        return numbers
+
+    def _iter_hidden(self) -> Iterator[tuple[Sequence[int], Sequence[str]]]:
+        """Yield the numbers and names of the files of each folder that only the other tree has."""
+        for numbers, names in self._hidden.iter_files() if self._hidden is not None else ():
+            is_alone = [self._backs[number] == NO_PARTNER for number in numbers]
+            if any(is_alone):
+                yield list(compress(numbers, is_alone)), list(compress(names, is_alone))
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def make(self, place: int) -> TreeFile:
+        return self._make(self._numbers[place])
+
+    def _make(self, number: int) -> TreeFile:
+        if number < 0:
+            assert self._hidden is not None
+            folder, at = self._hidden.place(-1 - number)
+            return TreeFile("", folder.sizes[at], f"{folder.path}/{folder.names[at]}")
+        folder, at = self._seen.place(number)
+        size, twin = folder.sizes[at], self._twins[number]
+        if folder.extents is not None:
+            extents = folder.extents[at]
+        else:
+            extents = (Extent(folder.lbas[at], size),) if size else ()
+        return TreeFile(
+            f"{folder.path}/{folder.names[at]}",
+            size,
+            self._hidden.path(twin) if self._hidden is not None and twin != NO_PARTNER else "",
+            ends_outside(extents, self._block_size, self._disc_size),
+        )
+
+    def iter_ending(self, ends: tuple[str, ...]) -> Iterator[TreeFile]:
+        """Yield the files whose names end so in lower case, in their order."""
+        for numbers, names in self._seen.iter_files():
+            for number, name in zip(numbers, names, strict=True):
+                if name.lower().endswith(ends):
+                    yield self._make(number)
+        for numbers, names in self._iter_hidden():
+            for number, name in zip(numbers, names, strict=True):
+                if name.lower().endswith(ends):
+                    yield self._make(-1 - number)
+
+    def find(self, path: str) -> TreeFile | None:
+        """Return the first file that the target sees at this path, letter case aside."""
+        numbers = self._seen.find(path)
+        return self._make(numbers[0]) if numbers else None
+
+    def find_hidden(self, path: str) -> TreeFile | None:
+        """Return the first file at this path of the other tree, letter case aside."""
+        numbers = self._hidden.find(path) if self._hidden is not None else ()
+        backs = [self._backs[number] for number in numbers]
+        seen = [back for back in backs if back != NO_PARTNER]
+        if seen:
+            return self._make(min(seen))
+        return self._make(-1 - numbers[0]) if numbers else None
+
+    def find_names(self, name: str) -> list[TreeFile]:
+        """Return all files of this name that the target sees, letter case aside."""
+        return [self._make(number) for number in self._seen.find_names(name)]
+
+    def entry_number(self, file: TreeFile) -> tuple[bool, int]:
+        """Return whether a file is in the tree that is seen, and its entry's number in its tree.
+
+        Of two files with one path it is that of the first.
+        """
+        names = self._seen if file.path or self._hidden is None else self._hidden
+        return names is self._seen, names.find_first(file.shown_path)
