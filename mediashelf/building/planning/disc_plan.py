@@ -34,7 +34,7 @@ from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.building.sources.clock import date_disc, disc_moment
 from mediashelf.building.tree import Content, DiscFile, DiscFolder, date_folders
-from mediashelf.findings import Finding
+from mediashelf.findings import Findings, joined
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 
 
@@ -82,7 +82,7 @@ class DiscPlan(Struct, frozen=True):
     label: Label
     made: datetime
     facts: DiscFacts
-    findings: tuple[Finding, ...]
+    findings: Findings
     declared: tuple[DeclaredFolder, ...]
     folder_count: int
     source_size: int
@@ -189,21 +189,21 @@ def plan_listing(
         trees, boot=boot.content if boot else None, catalog=catalog.own if catalog else None
     )
     boot_facts = boot.facts(catalog.own) if boot and catalog else None
-    findings = [
-        *listing.findings,
+    findings = joined(
+        listing.findings,
         # The number at the end of a label is no news; the rest is told of once.
-        *(check_label(recipe.label, disc_label(recipe.label)) if number <= 1 else ()),
-        *(boot.check() if boot else ()),
-        *check_layout(layout, recipe.capacity),
-        *check_depth(trees),
-        *check_files(listed, trees),
-    ]
+        check_label(recipe.label, disc_label(recipe.label)) if number <= 1 else (),
+        boot.check() if boot else (),
+        check_layout(layout, recipe.capacity),
+        check_depth(trees),
+        Findings(check_files(listed, trees)),
+    )
     return DiscPlan(
         recipe=recipe,
         label=label,
         made=disc_moment(date),
         facts=planned_facts(layout, label, disc_moment(date), boot_facts),
-        findings=tuple(findings),
+        findings=findings,
         declared=tuple(
             DeclaredFolder(short, long, one.provides, one.provides_for)
             for short, long, one in places
