@@ -48,9 +48,7 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     if keeps_mark(path):
         raise OutputError(f"{path}: is marked read-only; remove the mark, or choose another name")
     _remove_partials(path)
-    temporary = path.with_name(
-        f"{_partial_prefix(path)}{os.getpid()}-{os.urandom(4).hex()}{PARTIAL_MARK}"
-    )
+    temporary = partial_path(path)
     try:
         yield temporary
         if not replace:
@@ -63,6 +61,15 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
+
+
+def partial_path(path: Path) -> Path:
+    """Return a new name beside ``path`` for what is to become it; see :func:`whole_output`."""
+    return path.with_name(f"{_partial_prefix(path)}{_partial_mark()}")
+
+
+def _partial_mark() -> str:
+    return f"{os.getpid()}-{os.urandom(4).hex()}{PARTIAL_MARK}"
 
 
 def _refuse_existing(path: Path) -> None:
@@ -89,8 +96,7 @@ def whole_folder(folder: Path) -> Iterator[Path]:
     try:
         home.mkdir(parents=True, exist_ok=True)
         _remove_partials(home / folder.name)
-        mark = f"{os.getpid()}-{os.urandom(4).hex()}{PARTIAL_MARK}"
-        temporary = home / f"{_partial_prefix(folder)}{mark}"
+        temporary = home / f"{_partial_prefix(folder)}{_partial_mark()}"
         temporary.mkdir()
     except OSError as error:
         raise OutputError(f"{folder}: cannot be written: {reason(error)}") from error

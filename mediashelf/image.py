@@ -50,6 +50,15 @@ class FileView:
         """The file's size in bytes when it was opened."""
         return self._size
 
+    @property
+    def whole(self) -> bytes | None:
+        """The whole file where its bytes are at hand, as those of a small one are once it is read.
+
+        These are the very bytes that were looked at.
+        """
+        near, data = self._near
+        return data if not near and len(data) == self._size else None
+
     def close(self) -> None:
         """Close the file; its number may belong to another file from now on."""
         descriptor, self._descriptor = self._descriptor, -1
@@ -173,6 +182,11 @@ class DiscImage:
         """Close the file."""
         self._file.close()
 
+    @property
+    def whole(self) -> bytes | None:
+        """The bytes of the file where they are at hand, as those of a small one."""
+        return self._file.whole if isinstance(self._file, FileView) else None
+
     def iter_file(self, entry: Entry, chunk: int = 1 << 20) -> Iterator[bytes]:
         """Yield the bytes of an entry in pieces of up to ``chunk`` bytes, over all its extents.
 
@@ -206,6 +220,15 @@ class DiscImage:
 
         Raises :class:`InputError` like :meth:`iter_file`.
         """
+        if len(entry.extents) == 1:
+            # Small and in one piece, as nearly all that is asked for.
+            lba, size, offset = entry.extents[0]
+            wanted = min(size, limit)
+            if lba != HOLE and size == entry.size and 0 < wanted <= 1 << 20:
+                place = lba * self._block_size(entry) + offset
+                data = self._read_piece(entry, place, wanted)
+                if len(data) == wanted:
+                    return data
         pieces: list[bytes] = []
         left = limit
         if left > 0:

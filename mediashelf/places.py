@@ -25,10 +25,25 @@ def data_folder() -> Path:
     local = os.environ.get("LOCALAPPDATA", "")
     if sys.platform == "win32" and local:
         return Path(local) / "mediashelf"
-    from platformdirs import user_data_path  # only where a folder is asked for: start-up time
+    if (folder := _told_folder()) is not None:
+        return folder / "mediashelf"
+    from platformdirs import user_data_path  # only where it takes more to tell: start-up time
 
     if sys.platform == "darwin":
         usual = Path.home() / "Library" / "Application Support" / "mediashelf"
         if usual.is_dir():
             return usual
     return user_data_path("mediashelf", appauthor=False)
+
+
+def _told_folder() -> Path | None:
+    """Return the folder for data that the environment tells in Linux, where both rules are short.
+
+    A relative path is to be ignored (XDG Base Directory Specification). Android has other places.
+    """
+    if sys.platform != "linux" or "ANDROID_ROOT" in os.environ:
+        return None
+    told, home = (Path(os.environ.get(name, "")) for name in ("XDG_DATA_HOME", "HOME"))
+    if told.is_absolute():
+        return told
+    return home / ".local" / "share" if home.is_absolute() else None

@@ -54,6 +54,28 @@ def ask_ahead(path: Path) -> None:
             os.close(descriptor)
 
 
+_LISTS_DESCRIPTORS = os.scandir in os.supports_fd  # not in Windows, whose listing has the dates
+
+
+@contextmanager
+def listed_folder(folder: Path) -> Iterator[Iterator[os.DirEntry[str]]]:
+    """List a folder; its entries are asked within the block, and their ``path`` is a name alone.
+
+    They are asked of the open folder, so that the system need not find it again for each.
+    Raises ``OSError``.
+    """
+    if not _LISTS_DESCRIPTORS:
+        with os.scandir(folder) as listed:
+            yield listed
+        return
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        with os.scandir(descriptor) as listed:
+            yield listed
+    finally:
+        os.close(descriptor)
+
+
 def real_folder(folder: Path) -> Path:
     """Return a folder's one real name: links followed, and letters as the disk has them.
 

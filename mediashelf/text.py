@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
@@ -48,6 +47,8 @@ def toml_quoted(text: str) -> str:
 
     Lone surrogates come out as escapes that TOML does not allow: ask for them before.
     """
+    import json  # only where somebody's file is begun
+
     quoted = json.dumps(text, ensure_ascii=False)
     return "".join(
         _long_escape(character)

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from platformdirs import user_data_path
 
 from mediashelf.places import data_folder
 
@@ -30,6 +31,20 @@ def test_the_data_folder(value: str, folder: str, monkeypatch: pytest.MonkeyPatc
 
 
 @linux_only
+@pytest.mark.parametrize("home", ["/home/kiosk", "kiosk", "", None])
+@pytest.mark.parametrize("told", ["/srv/data", "/srv//data/", " ", "data", None])
+def test_the_environment_is_read_as_the_library_reads_it(
+    home: str | None, told: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name, value in (("HOME", home), ("XDG_DATA_HOME", told)):
+        if value is None:
+            monkeypatch.delenv(name, raising=False)
+        else:
+            monkeypatch.setenv(name, value)
+    assert data_folder() == user_data_path("mediashelf", appauthor=False)
+
+
+@linux_only
 def test_an_existing_folder_of_macos_is_kept(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -43,6 +58,13 @@ def test_an_existing_folder_of_macos_is_kept(
     assert data_folder() == usual
 
 
-def test_the_library_is_loaded_only_when_a_folder_is_asked_for() -> None:
-    code = "import sys, mediashelf.cli.main; sys.exit('platformdirs' in sys.modules)"
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "",
+        pytest.param("; import mediashelf.places as p; p.data_folder()", marks=linux_only),
+    ],
+)
+def test_the_library_is_loaded_only_when_more_is_to_be_told(asked: str) -> None:
+    code = f"import sys, mediashelf.cli.main{asked}; sys.exit('platformdirs' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -83,6 +83,11 @@ class DiscFile(Struct, gc=False):
         return self.listed or self.own.path
 
     @property
+    def is_made(self) -> bool:
+        """Whether it has no source: our own pages."""
+        return not (self.listed or self.own.name)
+
+    @property
     def short_path(self) -> str:
         """Its path in the ISO tree."""
         return f"{self.short_folder}/{self.short_name}"

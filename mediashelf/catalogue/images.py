@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -68,6 +67,8 @@ def kinds_of(row: ImageRow) -> tuple[str, ...]:
 
 def by_ids(db: sqlite3.Connection, ids: Iterable[int]) -> dict[int, ImageRow]:
     """Return images by their ids."""
+    import json  # a scan seldom finds one to ask for
+
     wanted = json.dumps(sorted(set(ids)))
     rows = load_rows(db, "images.id IN (SELECT value FROM json_each(?))", wanted)
     return {row.id: row for row in rows}
@@ -185,6 +186,8 @@ def findings_on_record(db: sqlite3.Connection, image_id: int) -> list[Finding]:
 
     What the keeper acknowledged for the bytes that are there is a note.
     """
+    import json
+
     rows = db.execute(
         "SELECT severity, detail FROM findings JOIN images ON images.id = image_id "
         "WHERE image_id = ? AND origin = judged_by ORDER BY severity DESC, number",

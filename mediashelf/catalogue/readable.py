@@ -6,7 +6,6 @@ version, so that a changed limit or rule is asked again.
 
 from __future__ import annotations
 
-import hashlib
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
@@ -20,6 +19,7 @@ from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import TargetError
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, VolumeKind
+from mediashelf.integrity.fixity.digests import Digester
 from mediashelf.readability.check import worst_for_targets
 from mediashelf.readability.targets import Target, load_targets
 
@@ -155,5 +155,6 @@ def ask_facts(facts: DiscFacts | None, targets: Sequence[Target]) -> list[int]:
 
 def fingerprint_of(target: Target) -> str:
     """Return what differs when the answers of a target may: its limits and this version."""
-    row = repr((__version__, target))
-    return hashlib.sha256(row.encode("utf-8", "surrogatepass"), usedforsecurity=False).hexdigest()
+    digester = Digester(block_size=0)
+    digester.update(repr((__version__, target)).encode("utf-8", "surrogatepass"))
+    return digester.finish().whole["xxh3_128"]

@@ -35,6 +35,12 @@ WAIT_SECONDS = 10.0
 
 _SHELF_KINDS = (int, str, bytes, str, str | None, int, int)
 
+_COUNTED = """
+    count(images.id), coalesce(sum(images.size), 0)
+    FROM shelves LEFT JOIN images ON images.shelf_id = shelves.id AND images.presence != 'missing'
+    GROUP BY shelves.id
+"""
+
 _CACHE_KIB = 64 * 1024  # the name index is written at random places
 
 
@@ -55,16 +61,14 @@ class Catalogue:
         self.can_write = can_write
 
     @reads_catalogue
-    def shelves(self) -> list[ShelfRow]:
-        """Return every shelf, by name, with number and size of its images that are not missing."""
+    def shelves(self, *, with_counts: bool = True) -> list[ShelfRow]:
+        """Return every shelf, by name, with number and size of its images that are not missing.
+
+        Without ``with_counts`` both are 0: to count means to read all images.
+        """
+        counted = _COUNTED if with_counts else "0, 0 FROM shelves"
         rows = self.db.execute(
-            """
-            SELECT shelves.id, name, root, added_at, shelves.scanned_at,
-                   count(images.id), coalesce(sum(images.size), 0)
-            FROM shelves LEFT JOIN images
-                ON images.shelf_id = shelves.id AND images.presence != 'missing'
-            GROUP BY shelves.id ORDER BY name
-            """
+            f"SELECT shelves.id, name, root, added_at, shelves.scanned_at, {counted} ORDER BY name"
         )
         shelves = []
         for row in rows:
@@ -85,8 +89,11 @@ class Catalogue:
         raise InputError(f"no shelf is called {name!r}{near} (shelves: {known})")
 
     def needed_shelves(self, work: str) -> list[ShelfRow]:
-        """Return every shelf; raises :class:`CatalogueError` where none is there to ``work`` on."""
-        shelves = self.shelves()
+        """Return every shelf, without counts.
+
+        Raises :class:`CatalogueError` where none is there to ``work`` on.
+        """
+        shelves = self.shelves(with_counts=False)
         if not shelves:
             raise CatalogueError(
                 f"{self.place}: has no shelf to {work}; register one with: "

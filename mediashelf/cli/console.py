@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import codecs
 import io
+import os
 import sys
+from typing import IO
 
 SPELLED_OUT = "mediashelf-spelled-out"
 
@@ -18,6 +20,20 @@ def prepare_streams() -> None:
         # CPython sets the second for pipes in Windows and for everything in the C locale.
         if isinstance(stream, io.TextIOWrapper) and stream.errors in ("strict", "surrogateescape"):
             stream.reconfigure(errors=SPELLED_OUT)
+
+
+def columns_of(stream: IO[str] | None) -> int:
+    """Return the columns of a terminal, or what COLUMNS says; 80 where neither is known.
+
+    As shutil tells it, which is large.
+    """
+    told = os.environ.get("COLUMNS", "")
+    if told.isdecimal() and int(told):
+        return int(told)
+    try:
+        return os.get_terminal_size(stream.fileno()).columns or 80 if stream is not None else 80
+    except (ValueError, OSError):  # closed, or no terminal
+        return 80
 
 
 def _spell_out(error: UnicodeError) -> tuple[str, int]:

@@ -3,6 +3,9 @@
 ``document("find", text=…, hits=…)`` is the whole answer. ``chosen(row, "path", "size")``
 is one object of it: attributes by name, where a value has more of them than the documented
 shape. A struct that *is* its documented shape is given as it is.
+
+An answer is whole or visibly broken: what fails while a list is written leaves the outermost
+object open, which is closed last, and the command ends with the exit code of its error.
 """
 
 from __future__ import annotations

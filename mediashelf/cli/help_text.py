@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Iterable
 
 import click
+
+from mediashelf.cli.console import columns_of
 
 _NARROWEST = 20
 _BESIDE = 60  # from here on there is room for meanings beside the names
@@ -17,10 +20,7 @@ class HelpFormatter(click.HelpFormatter):
     def __init__(
         self, indent_increment: int = 2, width: int | None = None, max_width: int | None = None
     ) -> None:
-        import shutil  # rarely needed, and large
-
-        columns = shutil.get_terminal_size((80, 24)).columns
-        fitting = max(_NARROWEST, min(columns, max_width or 80) - 2)
+        fitting = max(_NARROWEST, min(columns_of(sys.__stdout__), max_width or 80) - 2)
         super().__init__(indent_increment, width or fitting, max_width)
 
     def write_dl(

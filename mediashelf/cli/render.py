@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import islice
 from typing import Any
 
 import click
 
-from mediashelf.cli.console import SPELLED_OUT
-from mediashelf.cli.documents import Each
+from mediashelf.cli.console import SPELLED_OUT, columns_of
 from mediashelf.cli.telling import tell as tell
 from mediashelf.findings import Finding, FindingRun, Findings, Severity, iter_runs, worst
 from mediashelf.findings import summary as summary
 from mediashelf.text import display_width, printable, wrap
 
-_NESTING = (dict, list, tuple, Each)
 _PIECES_AT_ONCE = 1000  # of a JSON document
 
 # Beside the word, which says the same.
@@ -61,39 +58,17 @@ def shown(text: str) -> str:
 
 def say_json(payload: dict[str, Any]) -> None:
     """Print one JSON document, ASCII only, so that any name survives any terminal."""
-    pieces = _json_pieces(payload, "\n")
+    from mediashelf.cli.json_text import iter_json  # most answers are text
+
+    pieces = iter_json(payload)
     while some := "".join(islice(pieces, _PIECES_AT_ONCE)):
         sys.stdout.write(some)
     sys.stdout.write("\n")
 
 
-def _json_pieces(value: Any, lead: str) -> Iterator[str]:
-    """Yield what json.dumps returns with an indent of 2; lists may be made meanwhile."""
-    if not isinstance(value, _NESTING):
-        yield json.dumps(value)
-        return
-    inner = before = f"{lead}  "
-    begin, end = "{}" if isinstance(value, dict) else "[]"
-    if not isinstance(value, Each):
-        values = value.values() if isinstance(value, dict) else value
-        if not any(isinstance(one, _NESTING) for one in values):  # several times as quick
-            text = json.dumps(value, separators=(f",{inner}", ": "))
-            yield f"{begin}{inner}{text[1:-1]}{lead}{end}" if value else text
-            return
-    yield begin
-    items = value.items() if isinstance(value, dict) else (("", item) for item in value)
-    for key, item in items:
-        yield f"{before}{json.dumps(key)}: " if begin == "{" else before
-        yield from _json_pieces(item, inner)
-        before = f",{inner}"
-    yield end if before is inner else lead + end
-
-
 def terminal_width() -> int:
     """Return the columns to fill: the terminal's, or 80 when there is none."""
-    import shutil  # rarely needed, and large
-
-    return max(20, shutil.get_terminal_size((80, 24)).columns)
+    return max(20, columns_of(sys.__stdout__))
 
 
 def is_piped() -> bool:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Iterable, Iterator
 from typing import IO, Any
 
 import click
+
+from mediashelf.cli.console import columns_of
 
 
 class ShownError(click.ClickException):
@@ -63,11 +64,4 @@ def _fitting(line: str) -> Iterator[str]:
 def _width() -> int | None:
     if not sys.stderr.isatty():
         return None
-    if "COLUMNS" in os.environ:
-        import shutil
-
-        return max(20, shutil.get_terminal_size().columns)
-    try:  # standard output may go elsewhere
-        return max(20, os.get_terminal_size(sys.stderr.fileno()).columns)
-    except OSError:
-        return 80
+    return max(20, columns_of(sys.stderr))  # standard output may go elsewhere

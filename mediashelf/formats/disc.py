@@ -11,7 +11,6 @@ from mediashelf.findings import Finding
 from mediashelf.formats.disc_sessions import find_later_sessions, log_sessions
 from mediashelf.formats.entries import Folder
 from mediashelf.formats.fields import View, parse_text, parse_wide_text
-from mediashelf.formats.guid_partitions import log_guid_partition_problems
 from mediashelf.formats.image_size import describe_nothing, describe_packed, log_size_problems
 from mediashelf.formats.iso.descriptor_checks import (
     log_descriptor_problems,
@@ -35,7 +34,8 @@ from mediashelf.formats.iso.lost_trees import log_lost_tree, log_replaced_descri
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.tree_entries import SharedEntries
-from mediashelf.formats.partition_table import detect_partition_kind
+from mediashelf.formats.partitions.guid_partitions import log_guid_partition_problems
+from mediashelf.formats.partitions.partition_table import detect_partition_kind
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.announcement import detect_rock_ridge
 from mediashelf.formats.rockridge.naming import RockRidgeNaming

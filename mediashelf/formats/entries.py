@@ -14,7 +14,7 @@ from threading import Lock
 from typing import Any, Generic, NamedTuple, TypeVar, overload
 
 from mediashelf.collector import collector_paused
-from mediashelf.formats.volume import Entry, Extent
+from mediashelf.formats.volume import HOLE, Entry, Extent
 from mediashelf.sequences import MadeSequence
 
 _Value = TypeVar("_Value")
@@ -22,6 +22,10 @@ _new: Callable[..., Any] = tuple.__new__
 _OTHERS = b"\1" + bytes(255)  # turns the mask of the folders into that of the files
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
 _FEW = 1000  # entries whose columns stay beside them: whoever asks for these gets them at once
+
+
+OWN_PLACE = -1
+"""Stands for the place of bytes that are nowhere that another tree could name."""
 
 
 class Shifted(MadeSequence[int]):
@@ -100,24 +104,29 @@ class Folder(NamedTuple):
             extents = [one if size else () for one, size in zip(extents, self.sizes, strict=True)]
         return extents
 
-    def places(self) -> list[int]:
-        """Return where the bytes of each entry begin and how many there are, as one number.
+    def places(self, block_size: int) -> list[int]:
+        """Return where the bytes of each entry are: one number, equal where the bytes are the same.
 
-        It is 0 for an entry without bytes, and for one whose bytes UDF keeps in its record.
+        It tells the first byte and how many there are, of every run where they are several. It is
+        0 for an entry without bytes, and :data:`OWN_PLACE` for one whose bytes no other tree can
+        name: UDF keeps them in its record, did not record all of them, or they were not found.
         """
+        factor = block_size << 64
         if self.extents is not None:
             return [
-                extents[0][0] << 64 | size if size and extents and not extents[0][2] else 0
+                extents[0][0] * factor | size
+                if len(extents) == 1 and size and extents[0][0] != HOLE and not extents[0][2]
+                else _place_of_runs(extents, size, block_size)
                 for extents, size in zip(self.extents, self.sizes, strict=True)
             ]
         pairs = zip(self.lbas, self.sizes, strict=True)
         if 0 in self.sizes:
-            return [lba << 64 | size if size else 0 for lba, size in pairs]
-        return [lba << 64 | size for lba, size in pairs]
+            return [lba * factor | size if size else 0 for lba, size in pairs]
+        return [lba * factor | size for lba, size in pairs]
 
     def of_files(self, column: Sequence[_Value]) -> Sequence[_Value]:
         """Return what a column says of the files alone."""
-        if not self.has_folders:
+        if 1 not in self.are_folders:
             return column
         return list(compress(column, self.are_folders.translate(_OTHERS)))
 
@@ -154,6 +163,25 @@ class Folder(NamedTuple):
         return list(map(_new, repeat(Entry), zip(*columns, strict=True)))
 
 
+def _place_of_runs(extents: Sequence[Extent], size: int, block_size: int) -> int:
+    if not size:
+        return 0
+    if not extents or any(lba == HOLE or offset for lba, _, offset in extents):
+        return OWN_PLACE
+    # Trees cut the same bytes into sections of different lengths.
+    starts: list[int] = []
+    end = -1
+    for lba, length, _ in extents:
+        start = lba * block_size
+        if start != end:
+            starts += (end, start)
+        end = start + length
+    place = starts[1]
+    for number in starts[2:]:
+        place = place << 64 | number
+    return place << 64 | size
+
+
 class Entries(Sequence[Entry]):
     """The entries of one tree: a sequence that is kept as columns until an entry is asked for.
 
@@ -173,8 +201,13 @@ class Entries(Sequence[Entry]):
 
     def iter_folders(self) -> Iterator[Folder]:
         """Yield the folders that have entries, in the order of these."""
-        with _MAKING:
-            return iter(self._folders) if self._folders or not self._made else _group(self._made)
+        folders = self._folders  # a list that never changes, but another may take its place
+        if not folders and self._length:
+            with _MAKING:
+                if not self._folders:
+                    return _group(self._made or ())
+                folders = self._folders
+        return iter(folders)
 
     def _all(self) -> tuple[Entry, ...]:
         if self._made is None:

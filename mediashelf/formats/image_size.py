@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import View, is_zero
-from mediashelf.formats.partition_table import find_partitions_end
+from mediashelf.formats.partitions.partition_table import find_partitions_end
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 

@@ -28,11 +28,16 @@ class StructureRule(NamedTuple):
     A source is the published text with its clause; several are parted by "; ".
     Clauses that only memory knows say so, and where no text is published the source
     is common practice (a note at most) or own behaviour.
+
+    ``needs_care`` says of a rule that names no damage that only some systems read what breaks it.
+    ``spares_volume`` says of an error that the volume may be whole all the same.
     """
 
     severity: Severity
     source: str
     remedy: str
+    needs_care: bool = False
+    spares_volume: bool = False
 
 
 _ERROR, _WARNING, _NOTE = Severity.ERROR, Severity.WARNING, Severity.NOTE
@@ -54,6 +59,7 @@ STRUCTURE_RULES = {
         _ERROR,
         "Linux kernel 6.12, Documentation/usb/mass-storage.rst",
         "make a servable image of the data track with: mediashelf convert",
+        spares_volume=True,  # a drive cannot serve it, that is all
     ),
     "image-is-whole": StructureRule(_ERROR, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
@@ -170,6 +176,7 @@ STRUCTURE_RULES = {
         _WARNING,
         "Linux kernel 6.12, fs/isofs/rock.c",
         "copy the files from the disc on a Linux system, which unpacks them as it reads",
+        needs_care=True,
     ),
     # Booting
     "boot-record-place": StructureRule(_ERROR, "El Torito 1.0, section 2.0", _CAREFUL),
@@ -201,6 +208,10 @@ STRUCTURE_RULES = {
     "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1", _COPY),
     "udf-announced": StructureRule(_ERROR, "ECMA-167 3/9.1", _COPY),
     "udf-anchor": StructureRule(_ERROR, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY),
+    # Discs that were never closed have one; of others the end may be missing.
+    "udf-anchor-copy": StructureRule(
+        _NOTE, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1", _COPY
+    ),
     "udf-tag": StructureRule(_ERROR, "ECMA-167 3/7.2 and 4/7.2.1", _COPY),
     "udf-volume-descriptors": StructureRule(
         _ERROR, "ECMA-167 3/10.6; from memory: ECMA-167 3/10.9", _COPY
@@ -225,3 +236,6 @@ STRUCTURE_RULES = {
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),
     "udf-directory": StructureRule(_ERROR, "ECMA-167 4/14.4", _COPY),
 }
+
+CAREFUL_RULES = frozenset(name for name, rule in STRUCTURE_RULES.items() if rule.needs_care)
+SPARING_RULES = frozenset(name for name, rule in STRUCTURE_RULES.items() if rule.spares_volume)

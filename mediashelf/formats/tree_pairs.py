@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from mediashelf.formats.entries import Folder, iter_folders, list_paths
+from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
 from mediashelf.formats.volume import Entry, VolumeFacts
 
-_Place = int | tuple[int, int, int]  # mostly one number, as there can be a million files
 NO_PARTNER = -1
 """Stands for the number of a file that has none in the other tree."""
 
@@ -89,15 +88,16 @@ def _by_place(
     one: VolumeFacts, other: VolumeFacts
 ) -> tuple[array[int], list[tuple[list[int], list[int]]]]:
     """Return the partners of files that are alone at a place, and the files of other places."""
-    places: dict[_Place, int] = {}
-    several: dict[_Place, list[int]] = {}
+    places: dict[int, int] = {}
+    several: dict[int, list[int]] = {}
     for number, place in _iter_places(other):
         first = places.setdefault(place, number)
         if first != number:
             several.setdefault(place, [first]).append(number)
+    places.pop(OWN_PLACE, None)  # no place is the same as another there
     partners = array("i", [NO_PARTNER]) * len(one.entries)
     firsts = array("i", [NO_PARTNER]) * len(other.entries)  # found at its place
-    shared: dict[_Place, list[int]] = {}
+    shared: dict[int, list[int]] = {}
     for number, place in _iter_places(one):
         partner = places.get(place, NO_PARTNER)
         if partner == NO_PARTNER:
@@ -117,23 +117,14 @@ def _by_place(
     )
 
 
-def _iter_places(volume: VolumeFacts) -> Iterator[tuple[int, _Place]]:
+def _iter_places(volume: VolumeFacts) -> Iterator[tuple[int, int]]:
     """Yield the number of each file, and its place. Empty files share one: writers record any."""
     start = 0
     for folder in iter_folders(volume.entries):
         numbers = range(start, start + len(folder.names))
-        yield from zip(folder.of_files(numbers), folder.of_files(_places(folder)), strict=True)
+        places = folder.places(volume.block_size)
+        yield from zip(folder.of_files(numbers), folder.of_files(places), strict=True)
         start = numbers.stop
-
-
-def _places(folder: Folder) -> Sequence[_Place]:
-    if folder.extents is None:
-        return folder.places()
-    places: list[_Place] = []
-    for extents, size in zip(folder.extents, folder.sizes, strict=True):
-        lba, _, offset = extents[0] if extents and size else (-1 if size else 0, 0, 0)
-        places.append((lba, offset, size) if offset else lba << 64 | size)
-    return places
 
 
 def _count_votes(

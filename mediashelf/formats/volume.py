@@ -18,6 +18,8 @@ SECTOR_SIZE = 2048
 FLAG_HIDDEN = 0x01  # ECMA-119 9.1.6, existence
 FLAG_DIRECTORY = 0x02
 FLAG_ASSOCIATED = 0x04
+FLAG_RECORD = 0x08  # its extended attribute record says how records of the file are laid out
+FLAG_PROTECTION = 0x10  # its extended attribute record says who may read it
 FLAG_MULTI_EXTENT = 0x80  # set on every section of a file but the last
 
 HOLE = -1

@@ -27,14 +27,23 @@ class Helpers(Generic[Answer]):
     """Processes that call a function, named ``module:function``; use it in a ``with`` block.
 
     There is one a processor, as far as each has ``enough`` of the ``work`` that it takes
-    longer than to start a process, and none where a second one would have nothing to do.
+    longer than to start a process, and none where a second one would have nothing to do. Where
+    this process does its ``share`` there is one less.
     """
 
-    def __init__(self, function: str, *, work: int, enough: int, most: int = _MOST_PROCESSES):
+    def __init__(
+        self,
+        function: str,
+        *,
+        work: int,
+        enough: int,
+        most: int = _MOST_PROCESSES,
+        share: bool = False,
+    ):
         count = min(processors(), most, work // enough)
         self._children: list[_Child[Answer]] = []
         with suppress(OSError):  # what cannot be started is not missed
-            for _ in range(count if count > 1 else 0):
+            for _ in range(count - share if count > 1 else 0):
                 self._children.append(_Child(start_module("mediashelf.helping.child", function)))
 
     def __enter__(self) -> Self:
@@ -52,18 +61,24 @@ class Helpers(Generic[Answer]):
         return bool(self._children)
 
     def ask(
-        self, question: tuple[Any, ...], answer_here: Callable[[], Answer]
+        self,
+        question: tuple[Any, ...],
+        answer_here: Callable[[], Answer],
+        most_waiting: int | None = None,
     ) -> Future[Answer] | None:
         """Have the function called with these arguments, None where there is no process for it.
 
-        ``answer_here`` is called, in another thread, where the process came to a bad end.
+        So it is where each has ``most_waiting`` questions. ``answer_here`` is called, in another
+        thread, where the process came to a bad end.
         Raises :class:`FormatError` once one gave an answer that nobody asked for, as the end of
         the ``with`` block does.
         """
         self._refuse_unasked()
         alive = [child for child in self._children if child.is_alive]
         child = min(alive, key=lambda child: len(child.waiting), default=None)
-        return child.ask(question, answer_here) if child is not None else None
+        if child is None or (most_waiting is not None and len(child.waiting) >= most_waiting):
+            return None
+        return child.ask(question, answer_here)
 
     def _refuse_unasked(self) -> None:
         for child in self._children:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from enum import StrEnum
 
 from mediashelf.findings import Finding, Findings, Severity, iter_runs, worst
-from mediashelf.formats.rockridge.other_contents import COMPRESSED_RULE
+from mediashelf.formats.structure_rules import CAREFUL_RULES, SPARING_RULES
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.readability.disc import JudgedDisc
 from mediashelf.readability.levels import WorstFirst
@@ -60,15 +60,15 @@ def verdict_on(findings: Iterable[Finding], structure: Iterable[Finding] = ()) -
     """Return what one target's findings about one disc come to; notes do not count.
 
     ``structure`` is what the disc's reader found: nobody is said to read a damaged disc,
-    nor to read files without care that only some systems unpack.
+    nor to read without care what only some systems do.
     """
     runs = list(iter_runs(findings))
     level = worst(Findings(runs))
     own = list(structure)
     if level is not Severity.ERROR and any(map(_is_damage, own)):
         return Readability.DAMAGED
-    is_compressed = any(one.rule == COMPRESSED_RULE for one in own)
-    if (level is None or level is Severity.NOTE) and not is_compressed:
+    needs_care = any(one.rule in CAREFUL_RULES for one in own)
+    if (level is None or level is Severity.NOTE) and not needs_care:
         return Readability.READS
     if level is not Severity.ERROR:
         return Readability.WITH_CARE
@@ -77,8 +77,7 @@ def verdict_on(findings: Iterable[Finding], structure: Iterable[Finding] = ()) -
 
 
 def _is_damage(finding: Finding) -> bool:
-    # Raw sectors keep a drive from serving the disc; its volume may well be whole.
-    return finding.severity is Severity.ERROR and finding.rule != "raw-sectors"
+    return finding.severity is Severity.ERROR and finding.rule not in SPARING_RULES
 
 
 def _check(disc: JudgedDisc, target: Target) -> Findings:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Callable, Iterator, Sequence
-from functools import cache, cached_property
+from enum import Enum
+from functools import cache
 from itertools import compress
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.tree_differences import find_lacking
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.readability.targets import Target
 from mediashelf.text import same_case
@@ -21,6 +23,27 @@ TREE_WORDS = {
 }
 """What the kinds of trees are called on screen."""
 
+COMPARED = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.UDF)
+"""Kinds of trees that are to have the same files."""
+
+if TYPE_CHECKING:
+    from functools import cached_property
+else:
+
+    class cached_property:
+        """The same without the lock that Python 3.11 takes: one thread judges a disc."""
+
+        def __init__(self, function):
+            self._function, self.__doc__ = function, function.__doc__
+
+        def __set_name__(self, owner, name):
+            self._name = name
+
+        def __get__(self, value, owner=None):
+            answer = value.__dict__[self._name] = self._function(value)
+            return answer
+
+
 NO_PLACE = -1
 """Stands for the block of a file that has no contents."""
 
@@ -30,6 +53,14 @@ _IS_FOLDER = -2  # stands there as well
 _NSR03_REVISION = "2.00"
 _BEGINNING = 3  # letters by which most names are known not to be a device's
 _MUCH = 4096  # characters
+
+
+class DiscPart(Enum):
+    """What some discs have, and most rules are not about."""
+
+    UDF = "UDF"
+    ROCKRIDGE = "Rock Ridge"
+    BOOT = "boot catalog"
 
 
 class UdfRevision(NamedTuple):
@@ -52,7 +83,7 @@ class NameTree:
         self.volume = volume
         self.kind = volume.kind
         self.entries = volume.entries
-        self.caps: dict[object, int] = {}
+        self.caps: dict[int, int] = {}
         self.hits: dict[object, Any] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
 
@@ -107,8 +138,8 @@ class NameTree:
 
     def stems_among(self, words: tuple[str, ...]) -> frozenset[str]:
         """Return those of the words that are stems; most discs have none, and few that look so."""
-        letters = frozenset("".join(self.alphabet).upper())
-        likely = [each for each in _beginnings(words) if letters.issuperset(each)]
+        is_possible = self._capitals.issuperset
+        likely = [each for each in _beginnings(words) if is_possible(each)]
         if any(f"/{each}" in self._joined_capitals for each in likely):
             return self._known_stems.intersection(words)
         return frozenset()
@@ -123,6 +154,10 @@ class NameTree:
                 text += bytes(set(rest[:_MUCH])).decode("ascii")
                 rest = rest.translate(None, text.encode("ascii"))
         return frozenset(text) - {"/"}
+
+    @cached_property
+    def _capitals(self) -> frozenset[str]:
+        return frozenset("".join(self.alphabet).upper())
 
     @cached_property
     def longest_name(self) -> int:
@@ -215,10 +250,14 @@ class NameTree:
 
     def files_at(self, place: int) -> list[Entry]:
         """Return every file whose contents start at this block."""
+        return [self.entries[number] for number in self.numbers_at(place)]
+
+    def numbers_at(self, place: int) -> list[int]:
+        """Return the numbers of the same files."""
         numbers = self.shared_places.get(place)
         if numbers is None:
             numbers = [self._file_at[place]] if place in self._file_at else []
-        return [self.entries[number] for number in numbers]
+        return numbers
 
     @cached_property
     def has_places(self) -> bool:
@@ -243,22 +282,55 @@ class JudgedDisc:
         self.facts = facts
         self._trees: dict[VolumeKind, NameTree | None] = {}
         self._missing: dict[tuple[VolumeKind, VolumeKind], list[int]] = {}
+        self._whole: dict[VolumeKind, bool] = {}
 
     def tree(self, kind: VolumeKind) -> NameTree | None:
         """Return the first tree of this kind whose contents were read, or None."""
-        if kind not in self._trees:
-            of_kind = (each for each in self.facts.volumes if each.kind is kind)
-            volume = next((each for each in of_kind if each.entries_read), None)
-            self._trees[kind] = NameTree(volume) if volume is not None else None
-        return self._trees[kind]
+        if kind in self._trees:
+            return self._trees[kind]
+        found = None
+        for volume in self.facts.volumes:
+            if volume.kind is kind and volume.entries_read:
+                found = NameTree(volume)
+                break
+        self._trees[kind] = found
+        return found
 
-    def missing_places(self, seen: NameTree, other: NameTree) -> list[int]:
-        """Return the blocks, in order, where files of another tree start and none of this one."""
+    @cached_property
+    def parts(self) -> frozenset[DiscPart]:
+        """The parts that the disc has."""
+        kinds = {volume.kind for volume in self.facts.volumes}
+        parts = (
+            (DiscPart.UDF, VolumeKind.UDF in kinds),
+            (DiscPart.ROCKRIDGE, VolumeKind.ROCKRIDGE in kinds),
+            (DiscPart.BOOT, self.facts.boot is not None),
+        )
+        return frozenset([part for part, is_there in parts if is_there])
+
+    def misses_nothing(self, seen: NameTree) -> bool:
+        """Tell whether a tree names the contents of all files of every other."""
+        if seen.kind not in self._whole:
+            trees = map(self.tree, COMPARED)
+            self._whole[seen.kind] = not any(
+                self.missing_from(seen, other)
+                for other in trees
+                if other is not None and other is not seen
+            )
+        return self._whole[seen.kind]
+
+    def missing_from(self, seen: NameTree, other: NameTree) -> list[int]:
+        """Return the numbers of the files of another tree whose contents this one does not name."""
         key = seen.kind, other.kind
         if key not in self._missing:
             missing = set(other.places)
             missing.difference_update(seen.places, [_IS_FOLDER])
-            self._missing[key] = sorted(missing)
+            is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places
+            if is_udf or (missing and VolumeKind.UDF in key):  # whose blocks do not tell all
+                self._missing[key] = find_lacking(other.volume, seen.volume)
+            else:
+                missing.discard(NO_PLACE)
+                places = sorted(missing)
+                self._missing[key] = [each for place in places for each in other.numbers_at(place)]
         return self._missing[key]
 
     @cached_property
@@ -276,13 +348,18 @@ class JudgedDisc:
 
     def seen_by(self, target: Target) -> NameTree | None:
         """Return the tree that ``target`` reads here, or None when it can be none that we read."""
-        trees = (self.tree(kind) for kind in target.trees if not self.is_too_new(kind, target))
-        return next((tree for tree in trees if tree is not None), None)
+        for kind in target.trees:
+            tree = self.tree(kind)
+            if tree is not None and not self.is_too_new(kind, target):
+                return tree
+        return None
 
     def is_too_new(self, kind: VolumeKind, target: Target) -> bool:
         """Return whether this is UDF of a recorded revision that ``target`` does not read."""
+        if kind is not VolumeKind.UDF:
+            return False
         newest, revision = target.limits.get("udf_newest"), self.udf_revision
-        if kind is not VolumeKind.UDF or newest is None or revision is None:
+        if newest is None or revision is None:
             return False
         return revision.is_recorded and revision.text > newest.text()
 

@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
-from typing import NamedTuple
+from collections.abc import Callable, Hashable, Iterable, Sequence
+from typing import Any, NamedTuple
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.readability.disc import DiscPart
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.rule_types import DiscCheck, InTree, Question, Rule, RuleHit
+from mediashelf.readability.rule_types import InTree, Question, Rule, RuleHit
 from mediashelf.readability.targets import Target
 
 _NO_CAP = max(Severity) + 1
 _MOST_KNOWN = 500
+_KEYS: dict[Hashable, int] = {}
+"""A number for each check with each limit's value: these are long, and asked about every disc."""
 
 
 class _Asked(NamedTuple):
     """What is asked for a target; ``key`` is that of a check of its tree, None for the disc's."""
 
     severity: Severity
-    check: DiscCheck | InTree
+    ask: Callable[[Any, Limit], Iterable[RuleHit]]  # the question, or its tree where there is a key
     limit: Limit
-    key: Hashable
+    key: int | None
+
+
+_Place = tuple[int, VolumeKind | None, frozenset[DiscPart]]
 
 
 class WorstFirst:
@@ -30,7 +36,7 @@ class WorstFirst:
     def __init__(self, rules: Sequence[Rule]) -> None:
         self._rules = rules
         # By identity: many discs are asked for few targets.
-        self._known: dict[tuple[int, VolumeKind | None], tuple[Target, list[_Asked]]] = {}
+        self._known: dict[_Place, tuple[Target, list[_Asked]]] = {}
 
     def severity(self, question: Question, least: Severity = Severity.NOTE) -> Severity | None:
         """Return the worst severity of all findings, None where none is as bad as ``least``."""
@@ -38,15 +44,15 @@ class WorstFirst:
         tree = question.tree
         # What other targets with the same limit have asked of the tree is known.
         known = tree.caps if tree is not None else {}
-        for severity, check, limit, key in self._asked(question):
+        for severity, ask, limit, key in self._asked(question):
             if severity < least or (level is not None and severity <= level):
                 break
-            cap = known.get(key)
-            if cap is None:
-                if not isinstance(check, InTree):
-                    cap = _worst_cap(check(question, limit))
-                elif tree is not None:
-                    cap = known[key] = _worst_cap(check.check(tree, limit))
+            if key is None:
+                cap = _worst_cap(ask(question, limit))
+            elif key in known:
+                cap = known[key]
+            else:
+                cap = known[key] = _worst_cap(ask(tree, limit))
             if cap and (level is None or min(severity, cap) > level):
                 level = Severity(min(severity, cap))
         return level
@@ -54,21 +60,22 @@ class WorstFirst:
     def _asked(self, question: Question) -> list[_Asked]:
         """Return the rules that a target has limits for, about a tree of this kind."""
         target, tree = question.target, question.tree
-        place = id(target), tree.kind if tree is not None else None
+        parts = question.disc.parts
+        place = id(target), tree.kind if tree is not None else None, parts
         known = self._known.get(place)
         if known is not None and known[0] is target:
             return known[1]
         asked: list[_Asked] = []
         for rule in self._rules:
             limit, check = target.limits.get(rule.needs), rule.check
-            if limit is None:
+            if limit is None or not (rule.part is None or rule.part in parts):
                 continue
-            key = None
-            if isinstance(check, InTree):
-                if tree is None or not check.is_about(tree):
-                    continue
-                key = check.key(limit)
-            asked.append(_Asked(limit.severity_of(rule.severity), check, limit, key))
+            severity = limit.severity_of(rule.severity)
+            if not isinstance(check, InTree):
+                asked.append(_Asked(severity, check, limit, None))
+            elif tree is not None and check.is_about(tree):
+                key = _KEYS.setdefault(check.key(limit), len(_KEYS))
+                asked.append(_Asked(severity, check.check, limit, key))
         asked.sort(key=lambda one: -one.severity)
         if len(self._known) >= _MOST_KNOWN:
             self._known.clear()

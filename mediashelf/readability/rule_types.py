@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from mediashelf.findings import Finding, FindingRun, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import JudgedDisc, NameTree
+from mediashelf.readability.disc import DiscPart, JudgedDisc, NameTree
 from mediashelf.readability.limits import Limit, LimitValue
 from mediashelf.readability.targets import Target
 from mediashelf.sequences import MadeSequence
@@ -114,7 +114,8 @@ class Rule(Struct, frozen=True):
 
     ``needs`` names the limit that gives the threshold and the source; a target
     without it is not asked. ``severity`` holds where that row names none.
-    ``hides_disc`` marks rules after which nothing of the disc can be read.
+    ``hides_disc`` marks rules after which nothing of the disc can be read. A disc without the
+    ``part`` breaks no rule about it, and is not asked where only the worst is wanted.
     """
 
     id: str
@@ -124,6 +125,7 @@ class Rule(Struct, frozen=True):
     check: DiscCheck | InTree
     remedy: str
     hides_disc: bool = False
+    part: DiscPart | None = None
 
     def severity_for(self, target: Target) -> Severity | None:
         """Return how much breaking this rule matters to ``target``, None when not at all."""

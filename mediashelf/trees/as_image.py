@@ -73,6 +73,11 @@ class WrappedImage(DiscImage):
             raise InputError(f"{self.path}: {entry.path} is not in it")
         yield from self.tree.stream(member)
 
+    def read_file(self, entry: Entry, limit: int) -> bytes:
+        if self.inner is not None:
+            return self.inner.read_file(entry, limit)
+        return super().read_file(entry, limit)
+
 
 def without_place(finding: Finding) -> Finding:
     """Return a finding without its offset: that would be one in expanded bytes."""

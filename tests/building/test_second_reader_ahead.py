@@ -16,7 +16,7 @@ from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.recipe import recipe_from_folders
 from mediashelf.building.writing import second_reader, witness_ahead, write
 from mediashelf.building.writing.witness import hear_witness
-from mediashelf.building.writing.write import build_disc
+from mediashelf.building.writing.write import build_disc, build_discs
 from mediashelf.errors import BuildError
 
 FILES = {
@@ -79,6 +79,47 @@ def test_its_word_is_enough(
     build_disc(plan, tmp_path / "disc.iso")
     assert len(started) == 1
     assert asked_here == []
+
+
+def test_one_process_reads_all_discs_of_a_series(
+    tmp_path: Path,
+    asked_here: list[Path],
+    started: list[subprocess.Popen[bytes]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(witness_ahead, "LEAST_FILES", 3 * len(FILES))
+    plans = [
+        plan_disc(recipe_from_folders([write_tree(tmp_path / f"Kiösk {name}", FILES)], label=name))
+        for name in ("ONE", "TWO", "THREE")
+    ]
+    outputs = [tmp_path / f"{plan.label.long} é.iso" for plan in plans]
+    build_discs(plans, outputs)
+    assert len(started) == 1
+    assert asked_here == []
+
+
+@pytest.mark.usefixtures("own_reader_is_off")
+def test_a_lie_on_a_later_disc_is_found_out(
+    plan: DiscPlan,
+    tmp_path: Path,
+    asked_here: list[Path],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    other = plan_disc(recipe_from_folders([tmp_path / "top"], label="Other"))
+    real = write.DiscWriter.write
+
+    def lie(self: write.DiscWriter, path: Path) -> None:
+        directory = self._plan.layout.joliet[0]
+        honest = directory.names[0]
+        directory.names[0] = "?" + honest[1:] if self._plan is other else honest
+        real(self, path)
+        directory.names[0] = honest
+
+    monkeypatch.setattr(write.DiscWriter, "write", lie)
+    with pytest.raises(BuildError, match="of the Joliet tree is missing"):
+        build_discs([plan, other], [tmp_path / "disc.iso", tmp_path / "other.iso"])
+    assert len(asked_here) == 1
+    assert [path.name for path in tmp_path.iterdir()] == ["top"]
 
 
 def test_a_small_disc_starts_no_process(
@@ -231,11 +272,8 @@ def test_it_ends_with_a_build_that_ends(
     assert [path.name for path in tmp_path.iterdir()] == ["top"]
 
 
-def test_it_ends_when_it_is_not_asked(tmp_path: Path) -> None:
-    run = subprocess.run(
-        [*COMMAND, str(tmp_path / "none.iso")], input=b"", capture_output=True, timeout=60
-    )
-    assert run.returncode == 0
+def test_it_ends_when_it_is_not_asked() -> None:
+    run = subprocess.run([*COMMAND, "1"], input=b"", capture_output=True, timeout=60)
     assert run.stdout == b""
 
 
@@ -243,10 +281,11 @@ def test_it_ends_when_it_is_not_asked(tmp_path: Path) -> None:
 def test_it_ends_with_whoever_asked_even_while_it_reads(tmp_path: Path) -> None:
     """A disc that never comes: a FIFO that nobody writes to."""
     os.mkfifo(tmp_path / "disc.iso")
+    place = os.fsencode(tmp_path / "disc.iso").hex()
     with subprocess.Popen(
-        [*COMMAND, str(tmp_path / "disc.iso")], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+        [*COMMAND, "1"], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     ) as process:
         assert process.stdin is not None
-        process.stdin.write(b"614400 100000\n")
+        process.stdin.write(f"614400 100000 {place}\n".encode())
         process.stdin.close()  # as when the process that asked was killed
         assert process.wait(60) == 1

@@ -15,7 +15,7 @@ from make_image import Boot, flip, make_iso
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.rows import ImageRow
-from mediashelf.catalogue.scanning import reading
+from mediashelf.catalogue.scanning import reading, walk
 from mediashelf.errors import InputError
 from mediashelf.findings import Severity
 from mediashelf.formats.raw.sectors import encode_mode_1
@@ -167,7 +167,7 @@ def test_an_image_in_a_folder_that_is_closed_is_not_away(
     folder.mkdir()
     inside = tide.rename(folder / tide.name)
     library.scan()
-    listed, looked = os.scandir, os.lstat
+    listed, looked = walk.listed_folder, os.lstat
 
     def closed(path: Any) -> None:
         if isinstance(path, str | Path) and folder in (Path(path), Path(path).parent):
@@ -177,7 +177,7 @@ def test_an_image_in_a_folder_that_is_closed_is_not_away(
         return lambda path, *more, **options: (closed(path), call(path, *more, **options))[1]
 
     with monkeypatch.context() as patched:
-        patched.setattr("mediashelf.catalogue.scanning.walk.os.scandir", refuse(listed))
+        patched.setattr(walk, "listed_folder", refuse(listed))
         patched.setattr("mediashelf.catalogue.auditing.names.os.lstat", refuse(looked))
         patched.setattr(reading, "digest_file", refuse(digest_file))
         result = library.audit([str(inside)] if is_named else [])["home: box/tide.iso"]

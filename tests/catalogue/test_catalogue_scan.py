@@ -26,7 +26,7 @@ from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
 from mediashelf.catalogue.listing import ListedEntries, list_entries
 from mediashelf.catalogue.rows import kept_number
-from mediashelf.catalogue.scanning import faults, planning, reading, scan
+from mediashelf.catalogue.scanning import faults, planning, reading, scan, walk
 from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
@@ -469,15 +469,15 @@ def test_a_folder_that_cannot_be_listed_is_a_finding_and_its_records_stay(
     write(library.root / "locked" / "tide.iso", tide_image(), DATE)
     write(library.root / "open" / "ebb.iso", tide_image(2), DATE)
     library.scan()
-    scandir = os.scandir
+    whole = walk.listed_folder
 
     def refusing(folder: Path) -> Any:
-        if Path(folder).name == "locked":
+        if folder.name == "locked":
             raise PermissionError(13, "Permission denied")
-        return scandir(folder)
+        return whole(folder)
 
     with monkeypatch.context() as patched:
-        patched.setattr("mediashelf.catalogue.scanning.walk.os.scandir", refusing)
+        patched.setattr(walk, "listed_folder", refusing)
         plan, outcomes = library.scan()
     (finding,) = scan_findings(plan, outcomes)
     assert (finding.rule, finding.where) == ("folder-is-readable", "home: locked")
@@ -568,7 +568,7 @@ def test_a_full_disk_is_said_and_what_was_finished_stays(tmp_path: Path) -> None
         pytest.skip("mounting is not allowed here")
     try:
         home = tmp_path / "home"
-        for number in range(120):
+        for number in range(480):
             write(home / f"{number:03}.iso", tide_image(number), DATE)
         place = small / "catalogue.sqlite"
         with (
@@ -579,7 +579,7 @@ def test_a_full_disk_is_said_and_what_was_finished_stays(tmp_path: Path) -> None
             Library(catalogue, home).scan()
         with open_catalogue(place) as catalogue:
             assert catalogue.db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-            assert 0 < len(catalogue.images()) < 120
+            assert 0 < len(catalogue.images()) < 480
     finally:
         subprocess.run(["umount", small], check=True)
 

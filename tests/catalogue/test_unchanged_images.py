@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,7 @@ from made_library import Library, tide_image, write
 from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.packages.looked_into import PLAIN, is_settled
 from mediashelf.catalogue.records.stamps import Stamp, known_images, stamps_of
+from mediashelf.catalogue.scanning import walk as walk_module
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.walk import Walk, walk_folder
 from mediashelf.jobs.library.scanning import plan_shelves, read_planned
@@ -70,27 +73,21 @@ def test_a_folder_that_breaks_off_has_nothing_unchanged(
     (tmp_path / "box").mkdir()
     file = tmp_path / "box" / "file.iso"
     file.write_bytes(b"tide")
-    scandir = os.scandir
+    whole = walk_module.listed_folder
 
-    class Broken:
-        def __init__(self, path: Path) -> None:
-            self._listed = scandir(path)
-            self._is_broken = Path(path).name == "box"
-
-        def __enter__(self) -> Broken:
-            return self
-
-        def __exit__(self, *raised: object) -> None:
-            self._listed.close()
-
-        def __iter__(self):  # type: ignore[no-untyped-def]
-            yield from self._listed
-            if self._is_broken:
+    @contextmanager
+    def broken_off(folder: Path) -> Iterator[Iterator[os.DirEntry[str]]]:
+        def entries() -> Iterator[os.DirEntry[str]]:
+            yield from listed
+            if folder.name == "box":
                 raise OSError(5, "Input/output error")
+
+        with whole(folder) as listed:
+            yield entries()
 
     stamps = {"box/file.iso": stamp(file)}
     with monkeypatch.context() as broken:
-        broken.setattr("mediashelf.catalogue.scanning.walk.os.scandir", Broken)
+        broken.setattr(walk_module, "listed_folder", broken_off)
         walk = walked(tmp_path, stamps)
     assert (walk.unchanged, walk.unread_folders) == (0, {"box": "Input/output error"})
     assert [*stamps] == ["box/file.iso"]

@@ -505,6 +505,8 @@ def _udf() -> Iterator[tuple[str, Case]]:
     yield "udf-announced", _case("ECMA-167 3/9.1", UDF, zero(data, standard))
     anchors = zero(zero(data, UDF.at("anchor")), UDF.at("last-anchor"))
     yield "udf-anchor", _case("ECMA-167 3/10.2", UDF, anchors, "udf-tag", "udf-contents-not-read")
+    last_anchor = zero(data, UDF.at("last-anchor"))
+    yield "udf-anchor-copy", _case("ECMA-167 3/8.4.2.1", UDF, last_anchor)
     volume = udf_record(6)
     yield "udf-contents-not-read", _case("own behaviour", UDF, signed(volume, 212, le32(512)))
     written_once = virtual_disc(FILES, old=True).data

@@ -217,7 +217,20 @@ def test_a_udf_tree_that_is_too_new_is_not_the_one_that_is_read() -> None:
 def test_small_files_that_udf_embeds_are_not_missing_from_other_trees() -> None:
     embedded = Entry("/a.txt", "a.txt", 10, False, (Extent(270, 10, offset=216),))
     tree = VolumeFacts(VolumeKind.UDF, "DISC", (embedded,), udf_revision=0x0102)
-    assert findings(disc(iso={"A.TXT": 10}, others=[tree]), "dos", "tree-names-all-files") == []
+    facts = disc(iso={"A.TXT": 10}, others=[tree])
+    for target in ("dos", "nt5"):  # which reads UDF
+        assert findings(facts, target, "tree-names-all-files") == []
+
+
+def test_a_file_that_udf_embeds_can_be_missing_too() -> None:
+    embedded = Entry("/b.txt", "b.txt", 12, False, (Extent(270, 12, offset=216),))
+    same = volume(VolumeKind.UDF, {"a.txt": 10, "empty": 0}).entries
+    tree = VolumeFacts(VolumeKind.UDF, "DISC", (*same, embedded), udf_revision=0x0102)
+    facts = disc(iso={"A.TXT": 10, "EMPTY": 0}, others=[tree])
+    assert [item.where for item in findings(facts, "dos", "tree-names-all-files")] == ["/b.txt"]
+    assert findings(facts, "nt5", "tree-names-all-files") == []
+    other = disc(iso={"A.TXT": 10, "C.TXT": 11, "EMPTY": 0}, others=[tree])
+    assert [item.where for item in findings(other, "nt5", "tree-names-all-files")] == ["/C.TXT"]
 
 
 def test_files_in_udf_alone_are_missing_for_a_target_without_it() -> None:

@@ -7,6 +7,7 @@ import pytest
 from disc_facts import disc, udf
 from golden_rules import iso, joliet
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.structure_rules import STRUCTURE_RULES
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.readability.check import Readability, check_disc, verdict_on
 from mediashelf.readability.targets import load_targets
@@ -43,3 +44,20 @@ def test_the_worst_finding_decides() -> None:
         Finding("boot-method", Severity.WARNING, "/", "m"),
     ]
     assert verdict_on(findings) is Readability.IN_PART
+
+
+@pytest.mark.parametrize("rule", STRUCTURE_RULES)
+def test_a_rule_of_structure_says_itself_what_it_does_to_a_reading(rule: str) -> None:
+    row = STRUCTURE_RULES[rule]
+    verdict = verdict_on([], [Finding(rule, row.severity, "/", "m")])
+    is_damage = row.severity is Severity.ERROR and not row.spares_volume
+    plain = Readability.WITH_CARE if row.needs_care else Readability.READS
+    assert verdict is (Readability.DAMAGED if is_damage else plain)
+
+
+def test_few_rules_of_structure_say_so() -> None:
+    # Linux kernel 6.12, fs/isofs/compress.c unpacks; raw sectors hold the volume as it was.
+    assert [name for name, row in STRUCTURE_RULES.items() if row.needs_care] == [
+        "rockridge-compressed"
+    ]
+    assert [name for name, row in STRUCTURE_RULES.items() if row.spares_volume] == ["raw-sectors"]

@@ -13,7 +13,7 @@ from make_raw import mode_1_image
 from mediashelf.cli.main import main
 from mediashelf.errors import BlockedError
 from mediashelf.findings import Severity
-from mediashelf.formats.partition_table import detect_partition_table
+from mediashelf.formats.partitions.partition_table import detect_partition_table
 from mediashelf.sessions.emulator import check_lun, is_served_whole, served_blocks
 from session_bench import make_bench, slides_image
 

@@ -8,6 +8,7 @@ import json
 import os
 import shutil
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ from mediashelf.errors import BlockedError, OutputError, StagingError, TargetErr
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import FixityRecord
 from mediashelf.integrity.fixity.reading import observe
+from mediashelf.sessions.cards import staging
 from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.cards.lock import hold_card
 from mediashelf.sessions.cards.placed import Action
@@ -28,6 +30,7 @@ from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.manifests.parts import BootWay, LunWrite, Origin
 from mediashelf.sessions.plans.resolve import KnownImage
+from mediashelf.sessions.reading_back import ReadBack, read_back_file
 from plan_texts import NoLibrary
 from session_bench import (
     CREATED,
@@ -388,18 +391,17 @@ def test_a_source_that_changes_while_it_is_copied_is_an_error(bench: Bench) -> N
     assert not list(bench.card.glob(".*partial"))
 
 
-def test_a_card_that_gives_back_other_bytes_is_noticed(bench: Bench) -> None:
-    done: list[int] = []
+def test_a_card_that_gives_back_other_bytes_is_noticed(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def spoil(path: Path, *, on_bytes: Callable[[int], None]) -> ReadBack:
+        with path.open("r+b") as stream:
+            stream.write(b"\xde\xad")
+        return read_back_file(path, on_bytes=on_bytes)
 
-    def spoil(count: int) -> None:
-        (partial,) = bench.card.glob(".*partial")
-        done.append(count)
-        if sum(done) == bench.system.stat().st_size:  # all is read, the rest is being flushed
-            with partial.open("r+b") as stream:
-                stream.write(b"\xde\xad")
-
+    monkeypatch.setattr(staging, "read_back_file", spoil)
     with pytest.raises(StagingError, match="the bytes read back differ"):
-        bench.prepare(on_bytes=spoil)
+        bench.prepare()
     assert bench.on_card() == {}
 
 

@@ -17,6 +17,7 @@ from make_wrappings import WRAPPINGS, make_mszip, make_tar, make_zip
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import VolumeKind
+from mediashelf.trees.as_image import open_as_image
 from mediashelf.trees.inside import iter_trees
 from mediashelf.trees.members import Bounds, MemberKind, split_name
 from mediashelf.trees.opening import open_tree, split_place
@@ -305,3 +306,14 @@ def test_a_cabinet_is_found_in_a_large_program(tmp_path: Path, place: str) -> No
     (tmp_path / "setup.exe").write_bytes(LARGE_PROGRAMS[place](make_mszip(FILES)).data)
     with open_tree(tmp_path / "setup.exe") as tree:
         assert sorted(member.path for member in tree.members if member.is_file) == sorted(FILES)
+
+
+def test_a_file_of_a_compressed_disc_is_read_from_the_disc_not_from_what_holds_it(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "disc.iso.gz"
+    path.write_bytes(gzip.compress(make_iso({"A.TXT": b"tide table"}).data))
+    with open_as_image(path) as image:
+        (entry,) = image.facts.volumes[0].files
+        assert image.read_file(entry, 100) == b"tide table"
+        assert image.read_file(entry, 4) == b"tide"

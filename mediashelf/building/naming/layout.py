@@ -96,18 +96,28 @@ def _in_order(
     directories: list[PlannedDirectory], boot: Content | None, catalog: Content | None
 ) -> list[Content]:
     """Return every content once: the boot image, then as the directories list them."""
-    ordered = {id(boot): boot} if boot is not None else {}
-    for content in _iter_contents(directories):
-        if content.size and content is not catalog:
-            ordered.setdefault(id(content), content)
-    return list(ordered.values())
+    # Mostly few files share a place: only those that could come again are remembered.
+    several = {id(file.content) for file in _iter_files(directories) if file.own.equal_to}
+    ordered = [boot] if boot is not None else []
+    several.update(map(id, ordered))
+    met = set(map(id, ordered))
+    for file in _iter_files(directories):
+        content = file.content
+        if not content.size or content is catalog:
+            continue
+        if id(content) in several:
+            if id(content) in met:
+                continue
+            met.add(id(content))
+        ordered.append(content)
+    return ordered
 
 
-def _iter_contents(directories: list[PlannedDirectory]) -> Iterator[Content]:
+def _iter_files(directories: list[PlannedDirectory]) -> Iterator[DiscFile]:
     for directory in directories:
         for item in directory.items:
             if isinstance(item, DiscFile):
-                yield item.content
+                yield item
 
 
 def record_size(identifier: bytes) -> int:

@@ -75,13 +75,13 @@ def iter_index(
         if long_path.upper() != directory.path:
             lines += long_name_lines(backslashes(long_path), indent="")
         for name, file in zip(directory.names, directory.items, strict=True):
-            if isinstance(file, PlannedDirectory) or not file.source:
+            if isinstance(file, PlannedDirectory) or file.is_made:
                 continue
             total_files += 1
-            size = file.own.size
-            total_size += size
-            digest = file.content.digest[: DIGEST_DIGITS // 2].hex() or unknown
-            lines.append(f"  {name:12}  {size:13,}  {digest}")
+            own = file.own
+            total_size += own.size
+            digest = (own.equal_to or own).digest[: DIGEST_DIGITS // 2].hex() or unknown
+            lines.append(f"  {name:12}  {own.size:13,}  {digest}")
             long_name = file.long_name
             if long_name.upper() != name:
                 text = ascii_text(long_name)
@@ -94,7 +94,7 @@ def iter_index(
 
 
 def _encoded(lines: Iterable[str]) -> bytes:
-    return "".join([f"{line}\r\n" for line in lines]).encode("ascii")
+    return "\r\n".join([*lines, ""]).encode("ascii")
 
 
 def _front(pages: DiscPages, notes: Sequence[Note]) -> Iterator[str]:

@@ -46,7 +46,7 @@ class _Filled(NamedTuple):
 
 
 def pack(items: Sequence[Item], new_disc: NewDisc, least: int = 1) -> list[Disc]:
-    """Return the numbers of the items on each disc; each item must fit on a disc alone.
+    """Return the numbers of the items on each disc; what no disc takes has one for itself.
 
     The same items give the same discs. On one disc items are in their order.
     No fewer than ``least`` discs can hold all, as the caller knows.
@@ -79,12 +79,21 @@ def _heaviest_first(items: Sequence[Item], new_disc: NewDisc) -> list[Disc]:
         begun = max(opened - 1, 0)
         for number in sorted(group, key=lambda number: -items[number].weight):
             if not any(disc.take(number) for disc in discs[begun:]):
-                discs.append(_Filled(new_disc(), []))
-                discs[-1].take(number)
+                discs.append(_opened_with(number, new_disc))
         own = sorted(discs[opened:], key=lambda disc: sorted(disc.items))
         emptiest = min(reversed(own), key=lambda disc: _weight(items, disc.items), default=None)
         discs[opened:] = sorted(own, key=lambda disc: disc is emptiest)
     return [tuple(sorted(disc.items)) for disc in discs]
+
+
+class _FullDisc:
+    def take(self, numbers: Sequence[int]) -> int:
+        return 0
+
+
+def _opened_with(number: int, new_disc: NewDisc) -> _Filled:
+    opened = _Filled(new_disc(), [])
+    return opened if opened.take(number) else _Filled(_FullDisc(), [number])
 
 
 def _by_rank(items: Sequence[Item]) -> list[int]:

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from msgspec import Struct
 from msgspec.structs import replace
 
+from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.naming.names import iso_label
 from mediashelf.building.naming.trees import KnownNames, name_trees
 from mediashelf.building.pages.disc_pages import (
@@ -82,6 +83,7 @@ def plan_series(
     size = _pages_size(recipe, whole, reserve)
     for _ in range(_MOST_TRIES):
         series = _spread(recipe, listing, whole, size)
+        _refuse_too_large(series, size, reserve)
         over = max(plan.layout.used_sectors for plan in series.plans) - recipe.capacity.sectors
         if over <= 0:
             break
@@ -93,7 +95,7 @@ def plan_series(
 def _spread(recipe: Recipe, listing: Listing, whole: list[Unit], size: PagesSize) -> DiscSeries:
     """Return the series where ``size`` is kept free on the pages of each disc."""
     measure = Measure(recipe, listing, size)
-    fitting = list(_that_fit(whole, measure, recipe))
+    fitting = list(_that_fit(whole, measure))
     units = [unit for unit, _ in fitting]
     room = DiscRoom(measure, units, [alone for _, alone in fitting])
     packed = pack(room.items(), room.open_disc, room.least_discs())
@@ -192,21 +194,41 @@ def _pages_size(recipe: Recipe, units: Sequence[Unit], reserve: int) -> PagesSiz
     return PagesSize(text + reserve + _HEADINGS, html + reserve)
 
 
-def _that_fit(
-    whole: Iterable[Unit], measure: Measure, recipe: Recipe
-) -> Iterator[tuple[Unit, Measured]]:
-    """Yield units that each fit on a disc, as measured; what may be taken apart for that is."""
+def _that_fit(whole: Iterable[Unit], measure: Measure) -> Iterator[tuple[Unit, Measured]]:
+    """Yield units that each fit on a disc, as measured; what may be taken apart for that is.
+
+    What cannot be is yielded as it is: more may be kept free than the disc's pages take.
+    """
     waiting = list(whole)[::-1]
     while waiting:
         unit = waiting.pop()
         alone = measure.measure_alone(unit)
-        if alone.sectors <= measure.capacity:
-            yield unit, alone
-            continue
-        parts = take_apart(unit)
+        parts = take_apart(unit) if alone.sectors > measure.capacity else []
         if parts in ([], [unit]):
-            raise _too_large(unit, alone.sectors, recipe)
-        waiting += parts[::-1]
+            yield unit, alone
+        else:
+            waiting += parts[::-1]
+
+
+def _refuse_too_large(series: DiscSeries, size: PagesSize, reserve: int) -> None:
+    """Raise :class:`BuildError` where one unit alone, in one piece, is too large for its disc.
+
+    ``size`` was kept free on its pages, of that ``reserve`` on each for what comes later.
+    """
+    for units, plan in zip(series.units, series.plans, strict=True):
+        sectors = plan.layout.used_sectors
+        if reserve and plan.index is not None:
+            sectors += _sectors_more(plan.index.own.size, reserve)
+            page = plan.html.own.size if plan.html is not None else 0
+            sectors += _sectors_more(page, reserve if page else size.html)
+        if sectors > series.recipe.capacity.sectors and len(units) == 1:
+            (unit,) = units
+            if take_apart(unit) in ([], [unit]):
+                raise _too_large(unit, sectors, series.recipe)
+
+
+def _sectors_more(size: int, added: int) -> int:
+    return sectors_for(size + added) - sectors_for(size)
 
 
 def _too_large(unit: Unit, sectors: int, recipe: Recipe) -> BuildError:

@@ -3,10 +3,11 @@
 It is used through its public interface alone, so any of its releases will do. It takes
 about 20 µs and 2 KB a file, so it also reads in a process of its own, beside the writer:
 
-``python -m mediashelf.building.writing.second_reader IMAGE`` waits on standard input for a
-line ``SIZE RECORDS``: the bytes that the image will have, and those that are written and hold
-all that says where things are. It reads them and writes two SHA-256 digests to standard
-output: of what it found, and of those bytes. It ends with whoever has its standard input.
+``python -m mediashelf.building.writing.second_reader COUNT`` waits on standard input for as many
+lines ``SIZE RECORDS PATH``, one for each image: the bytes that it will have, those that are
+written and hold all that says where things are, and its path in hexadecimal digits. It reads
+them and writes two SHA-256 digests to standard output: of what it found, and of those bytes.
+It ends with whoever has its standard input.
 """
 
 from __future__ import annotations
@@ -19,9 +20,10 @@ import struct
 import sys
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from itertools import compress
 from pathlib import Path
+from queue import SimpleQueue
 from typing import Any, BinaryIO, NamedTuple
 
 
@@ -160,30 +162,51 @@ class _Start(io.BytesIO):
         return super().seek(offset, whence)
 
 
-def digest_records(path: Path, size: int) -> tuple[bytes, str]:
-    """Return the first ``size`` bytes of a file, and their SHA-256 digest."""
-    with path.open("rb") as file:
-        data = file.read(size)
-    return data, hashlib.sha256(data, usedforsecurity=False).hexdigest()
+def digest_records(path: Path, size: int) -> str:
+    """Return the SHA-256 digest of the first ``size`` bytes of a file."""
+    hasher = hashlib.sha256(usedforsecurity=False)
+    with path.open("rb", buffering=0) as file:
+        while size and (piece := file.read(min(size, _PIECE))):
+            hasher.update(piece)
+            size -= len(piece)
+    return hasher.hexdigest()
+
+
+_PIECE = 1 << 20
+_MOST_KEPT = 8 << 20  # bytes of records; the objects that are made of them take 15 times as much
 
 
 def main() -> None:
     """Answer whoever started this process."""
-    line = sys.stdin.buffer.readline()
-    if not line:
-        return
-    threading.Thread(target=_end_with_input, daemon=True).start()
-    gc.disable()  # nothing that is made here is garbage before the end
-    size, records_size = map(int, line.split())
-    records, digest = digest_records(Path(sys.argv[1]), records_size)
-    with opened(_Start(records, size)) as iso:
-        sys.stdout.write(f"{_digest_disc(iso)} {digest}\n")
-        sys.stdout.flush()
-        os._exit(0)  # at once: to let go of all the records takes as long as half the reading
+    gc.disable()  # what is made here is garbage only once an image is let go
+    questions: SimpleQueue[bytes] = SimpleQueue()
+    threading.Thread(target=_take_questions, args=(questions,), daemon=True).start()
+    with ExitStack() as images:
+        kept = 0
+        for _ in range(int(sys.argv[1])):
+            size, records_size, place = questions.get().split()
+            if kept > _MOST_KEPT:
+                images.close()
+                gc.collect()
+                kept = 0
+            kept += int(records_size)
+            path = Path(os.fsdecode(bytes.fromhex(place.decode())))
+            with path.open("rb") as file:
+                records = file.read(int(records_size))
+            digest = hashlib.sha256(records, usedforsecurity=False).hexdigest()
+            iso = images.enter_context(opened(_Start(records, int(size))))
+            sys.stdout.write(f"{_digest_disc(iso)} {digest}\n")
+            sys.stdout.flush()
+        os._exit(0)  # at once: to let go of all the records takes half as long as to read them
 
 
-def _end_with_input() -> None:
-    os.read(sys.stdin.fileno(), 1)
+def _take_questions(questions: SimpleQueue[bytes]) -> None:
+    rest = b""
+    # Not by sys.stdin: Python could not end while a thread waits there.
+    while piece := os.read(sys.stdin.fileno(), 4096):
+        *lines, rest = (rest + piece).split(b"\n")
+        for line in lines:
+            questions.put(line)
     os._exit(1)
 
 

@@ -1,15 +1,18 @@
-"""The second reader in a process of its own, which reads while the disc is still being written.
+"""The second reader in a process of its own, which reads while a disc is still being written.
 
-Its records are written first. What it says of them is believed where the finished disc
-begins with the bytes that it read, and where it found all that was planned. In any other
-case whoever builds the disc asks it again, in this process and of the finished disc.
+Its records are written first. One process reads all discs of a series. What it says of them is
+believed where the finished disc begins with the bytes that it read, and where it found all that
+was planned. In any other case whoever builds the disc asks it again, in this process and of the
+finished disc.
 """
 
 from __future__ import annotations
 
+import os
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from itertools import compress
 from pathlib import Path
 
 from mediashelf.building.naming.trees import PlannedDirectory
@@ -36,41 +39,47 @@ class WitnessAhead:
 
     def begin(self, records_size: int) -> None:
         """Let it read: so many bytes are written, and hold all that says where things are."""
-        self._records_size = records_size
         if self._process is not None and self._process.stdin is not None:
+            self._records_size = records_size
+            place = os.fsencode(self._path).hex()
             with suppress(OSError):  # it has ended, so there will be no answer
-                self._process.stdin.write(b"%d %d\n" % (self._plan.size, records_size))
+                question = f"{self._plan.size} {records_size} {place}\n"
+                self._process.stdin.write(question.encode())
                 self._process.stdin.flush()
 
     def agrees(self) -> bool:
         """Wait for it; tell whether it found what was planned on what is there now."""
         if self._process is None or self._process.stdout is None or not self._records_size:
             return False
+        answer = self._process.stdout.readline().strip()
         if self._path.stat().st_size != self._plan.size:  # as it was told
             return False
-        _, digest = digest_records(self._path, self._records_size)
-        expected = f"{_digest_plan(self._plan)} {digest}".encode()
-        return self._process.stdout.read().strip() == expected
+        digest = digest_records(self._path, self._records_size)
+        return answer == f"{_digest_plan(self._plan)} {digest}".encode()
 
 
 @contextmanager
-def asked_ahead(plan: DiscPlan, path: Path) -> Iterator[WitnessAhead]:
-    """Start the second reader where the disc is large; it ends with the block."""
-    if plan.file_count < LEAST_FILES or plan.boot is not None:
-        # It looks into boot images as well, which are written later.
-        yield WitnessAhead(plan, path)
-        return
+def asked_ahead(plans: Sequence[DiscPlan], paths: Sequence[Path]) -> Iterator[list[WitnessAhead]]:
+    """Start the second reader where the discs are large, for all of them; it ends with the block.
+
+    The discs are written, and their readers asked, one after the other.
+    """
+    # It looks into boot images as well, which are written later.
+    is_for = [plan.boot is None for plan in plans]
+    process = None
+    if sum(plan.file_count for plan in compress(plans, is_for)) >= LEAST_FILES:
+        with suppress(OSError):
+            process = start_module(second_reader.__name__, str(sum(is_for)))
     try:
-        process = start_module(second_reader.__name__, str(path))
-    except OSError:
-        yield WitnessAhead(plan, path)
-        return
-    try:
-        yield WitnessAhead(plan, path, process)
+        yield [
+            WitnessAhead(plan, path, process if is_asked else None)
+            for plan, path, is_asked in zip(plans, paths, is_for, strict=True)
+        ]
     finally:
-        process.kill()
-        with suppress(OSError):  # what could not be handed over any more
-            process.communicate()
+        if process is not None:
+            process.kill()
+            with suppress(OSError):  # what could not be handed over any more
+                process.communicate()
 
 
 def _digest_plan(plan: DiscPlan) -> str:

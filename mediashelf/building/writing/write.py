@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
@@ -79,24 +79,28 @@ def build_discs(
         temporaries = [
             stack.enter_context(whole_output(output, replace=replace)) for output in outputs[::-1]
         ][::-1]
-        for plan, temporary in zip(plans, temporaries, strict=True):
-            with asked_ahead(plan, temporary) as witness:
+        with asked_ahead(plans, temporaries) as witnesses, _flushing() as flush:
+            for plan, temporary, witness in zip(plans, temporaries, witnesses, strict=True):
                 with PassingDigests() as digests:
                     DiscWriter(plan, digests, on_bytes, witness.begin).write(temporary)
-                with _flushing(temporary):
-                    read_back_disc(plan, temporary, on_bytes=on_bytes)
-                    if not witness.agrees():
-                        hear_witness(plan, temporary)
+                flush(temporary)
+                read_back_disc(plan, temporary, on_bytes=on_bytes)
+                if not witness.agrees():
+                    hear_witness(plan, temporary)
     return [BuiltDisc(output, plan) for plan, output in zip(plans, outputs, strict=True)]
 
 
 @contextmanager
-def _flushing(path: Path) -> Iterator[None]:
-    """Have a file's bytes on the disk when the block ends, and begin with it now.
+def _flushing() -> Iterator[Callable[[Path], None]]:
+    """Give what begins to bring a file to the disk; when the block ends all of them are there.
 
-    What the block reads is still in memory. Raises ``OSError``.
+    Meanwhile a file is read back, from memory still, and others are written. Raises ``OSError``.
     """
-    with ThreadPoolExecutor(max_workers=1, thread_name_prefix="flushing") as pool:
-        flushed = pool.submit(flush_file, path)
-        yield
-        flushed.result()
+    pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="flushing")
+    begun: list[Future[None]] = []
+    try:
+        yield lambda path: begun.append(pool.submit(flush_file, path))
+        for flushed in begun:
+            flushed.result()
+    finally:
+        pool.shutdown(cancel_futures=True)

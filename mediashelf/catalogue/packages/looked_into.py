@@ -76,6 +76,12 @@ def not_looked_into(db: sqlite3.Connection, reader: int, shelf_id: int | None) -
     return list(wanted.values())
 
 
+def has_unopened(db: sqlite3.Connection) -> bool:
+    """Tell whether there are places on record that could not be looked into."""
+    found = db.execute("SELECT 1 FROM package_sources WHERE unopened != '[]' LIMIT 1")
+    return found.fetchone() is not None
+
+
 def forget_unused(db: sqlite3.Connection) -> None:
     """Forget the packages of contents that no image on record has any more."""
     _forget_found(

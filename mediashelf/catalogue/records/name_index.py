@@ -10,7 +10,6 @@ gathered with every statement that changes a table by a trigger, or several rows
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Collection, Iterable, Sequence
 
@@ -97,6 +96,8 @@ def _known_names(
     db: sqlite3.Connection, wanted: Sequence[tuple[str, bytes, str]]
 ) -> dict[bytes, int]:
     """Return the ids of spellings that are kept already; others of the same letters may be too."""
+    import json  # needed only where images are recorded
+
     folded = json.dumps([folded for folded, _, _ in wanted])
     found = db.execute(
         "SELECT name, names.id FROM json_each(?) AS wanted JOIN names ON folded = wanted.value",

@@ -7,7 +7,6 @@ within the caller's transaction.
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from typing import TYPE_CHECKING
 
@@ -37,6 +36,8 @@ def keep_waiting(
     they were first seen stays, and that they were found decayed or cut.
     """
     known = waiting_of(db, image_id)
+    import json  # seldom needed: next to nothing waits
+
     same = known if known is not None and known.has(digests.whole) else None
     sticks = same is not None and same.judged in _STICKS and state not in _STICKS
     db.execute(
@@ -75,6 +76,8 @@ def made_waiting(
     size: int, mtime_ns: int, digests: str, seen_at: str, judged: str, judged_at: str
 ) -> Waiting:
     """Return a row of the table as a value."""
+    import json
+
     whole = json.loads(digests)
     require_types((size, mtime_ns, seen_at, judged, judged_at), (int, int, str, str, str))
     require_types((whole, *whole.values()), (dict, *[str] * len(whole)))
@@ -83,6 +86,8 @@ def made_waiting(
 
 def ids_waiting_with(db: sqlite3.Connection, digest: str) -> list[int]:
     """Return the images beside whose record these bytes wait."""
+    import json
+
     rows = db.execute(
         "SELECT image_id FROM waiting WHERE instr(digests, ?) ORDER BY image_id",
         [json.dumps(digest)],

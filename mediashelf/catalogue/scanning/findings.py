@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Sequence
 
 from mediashelf.catalogue.scanning.planning import Event, ScanOutcome, ScanPlan
@@ -14,6 +13,8 @@ _NAMED = 5
 
 def missing_finding(shelf: str, paths: Sequence[str]) -> Finding:
     """Return what a person has to decide about images that are gone from their shelf."""
+    import shlex  # seldom needed
+
     are, them = ("image is", "it") if len(paths) == 1 else ("images are", "them")
     return Finding(
         "file-is-present",

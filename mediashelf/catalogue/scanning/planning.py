@@ -234,7 +234,8 @@ def _plan_shelf(
             updates.append((presence.value, file_system, row.id))
     if not walk.problem and plan.away_count and not walk.images and not walk.unchanged:
         plan.away = "another file system is in its place, with none of its images"
-    rows = images.by_ids(catalogue.db, [one for _, one in to_read if one is not None])
+    ids = [one for _, one in to_read if one is not None]
+    rows = images.by_ids(catalogue.db, ids) if ids else {}
     plan.jobs = [
         Job(shelf, seen, None if image_id is None else rows[image_id]) for seen, image_id in to_read
     ]

@@ -94,6 +94,7 @@ def read_image(
                     past_cache=past_cache,
                     on_bytes=on_bytes,
                     unreadable=unreadable,
+                    at_hand=image.whole if image is not None else None,
                 )
             reading = replace(reading, digests=digests, unreadable=tuple(unreadable))
             reading = _with_sectors(reading, path, audits, on_bytes)

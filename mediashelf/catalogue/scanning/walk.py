@@ -18,10 +18,10 @@ are not, so that no walk runs in a circle. Only regular files are images.
 from __future__ import annotations
 
 import os
-import re
 import stat
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import NamedTuple
 
@@ -31,15 +31,20 @@ from mediashelf.catalogue.records.stamps import Stamp
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.files import is_partial
+from mediashelf.system import listed_folder
 
 SHEET_SUFFIX = ".cue"
 SUFFIXES_BY_NAME = (".iso", ".udf", SHEET_SUFFIX)
 SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw", ".cab", ".exe")
 _SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
 _NEVER_TRACKS = frozenset({".cab", ".exe"})
-_WRAPPED = re.compile(
-    r"\.(zip|7z|rar|lzh|lha|tar|t(ar\.)?(gz|bz2|xz|lzma)|t[bx]z|(iso|img|udf|bin)\.(gz|bz2|xz|lzma)"
-    r"|im[az]|flp|vfd)$"
+_PACKERS = (".gz", ".bz2", ".xz", ".lzma")
+_TOLD_BY_NAME = (
+    *SUFFIXES_BY_NAME,
+    *(".zip", ".7z", ".rar", ".lzh", ".lha", ".tar", ".tbz", ".txz"),
+    *(f".t{packer[1:]}" for packer in _PACKERS),
+    *(kind + packer for kind in (".tar", ".iso", ".img", ".udf", ".bin") for packer in _PACKERS),
+    *(".ima", ".imz", ".flp", ".vfd"),
 )
 
 FOLDERS_PASSED_OVER = frozenset(
@@ -98,31 +103,36 @@ def walk_folder(
         folder = folders.pop()
         start, found = _join(folder, ""), list[str]()
         place = file_systems.of(str(root / folder)) if stamps else ""
-        try:
-            with os.scandir(root / folder) as listed:
+        with ExitStack() as opened:
+            try:
+                listed = opened.enter_context(listed_folder(root / folder))
                 left = _without_unchanged(listed, start, stamps, place, found) if stamps else listed
                 entries = sorted(left, key=lambda entry: entry.name)
-        except OSError as error:
-            reason = error.strerror or str(error)
-            if not folder:
-                walk.problem = reason
-                return walk
-            walk.unread_folders[folder] = reason
-            continue
-        if found and stamps:
-            for path in found:
-                del stamps[path]
-            walk.unchanged += len(found)
-            walk.unchanged_on.add(place)
-        named = [(entry, entry.name, entry.name.lower()) for entry in entries]
-        inner = [one for one in named if not _is_passed_over(one[2])]
-        folders += [start + name for entry, name, _ in inner if entry.is_dir(follow_symlinks=False)]
-        if not inner:
-            continue
-        sheets = _stems_of_sheets([*(low for _, _, low in inner), *map(str.lower, found)])
-        for seen in _images_in(root, folder, inner, sheets, file_systems, known, walk.others):
-            walk.images[seen.path] = seen
+            except OSError as error:
+                reason = error.strerror or str(error)
+                if not folder:
+                    walk.problem = reason
+                    return walk
+                walk.unread_folders[folder] = reason
+                continue
+            if found and stamps:
+                for path in found:
+                    del stamps[path]
+                walk.unchanged += len(found)
+                walk.unchanged_on.add(place)
+            named = [(entry, entry.name, entry.name.lower()) for entry in entries]
+            inner = [one for one in named if not _is_passed_over(one[2])]
+            folders += [start + name for entry, name, _ in inner if _is_folder(entry)]
+            if not inner:
+                continue
+            sheets = _stems_of_sheets([*(low for _, _, low in inner), *map(str.lower, found)])
+            for seen in _images_in(root, folder, inner, sheets, file_systems, known, walk.others):
+                walk.images[seen.path] = seen
     return walk
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    return entry.is_dir(follow_symlinks=False)
 
 
 def _without_unchanged(
@@ -193,7 +203,7 @@ def _images_in(
         if not stat.S_ISREG(status.st_mode):
             continue
         is_track = stem in sheets and suffix not in _NEVER_TRACKS
-        if not (is_told_by_name or is_known or is_track or looks_like_disc(Path(entry.path))):
+        if not (is_told_by_name or is_known or is_track or looks_like_disc(root / path)):
             others[suffix] += 1
             continue
         # The folder's file system and not the file's own: layered file systems
@@ -203,7 +213,7 @@ def _images_in(
             path,
             status.st_size,
             kept_number(status.st_mtime_ns),
-            file_systems.of_link(entry.path) if entry.is_symlink() else place,
+            file_systems.of_link(str(root / path)) if entry.is_symlink() else place,
             low.endswith(SHEET_SUFFIX),
         )
 
@@ -233,4 +243,4 @@ def looks_like_disc(path: Path) -> bool:
 
 
 def _told_by_name(name: str) -> bool:
-    return name.endswith(SUFFIXES_BY_NAME) or _WRAPPED.search(name) is not None
+    return name.endswith(_TOLD_BY_NAME)

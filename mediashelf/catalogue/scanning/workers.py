@@ -16,8 +16,8 @@ WORKERS = 2
 
 _AHEAD = 4  # images read and not yet taken; bounds the memory that their entries fill
 
-MOST_TOGETHER = 16
-_SMALL = 1 << 20
+MOST_TOGETHER = 64
+_SMALL = 4 << 20
 """Bytes of jobs that may wait beyond that, and be taken together."""
 
 _SMALL_JOB = 256 << 10
@@ -138,6 +138,10 @@ def _ready(
 ) -> list[tuple[Job, Result]]:
     """Take the first, for which it waits, and those after it that are done and went well."""
     first, future, size = waiting.popleft()
+    for _, later, _ in waiting:
+        if future.done():
+            break
+        later.done()  # done here while others are at the first
     batch = [(first, result_of(future))]
     while waiting and len(batch) < MOST_TOGETHER:
         job, future, more = waiting[0]

@@ -17,7 +17,7 @@ from mediashelf.formats.iso.descriptors import (
     TEXT_FIELDS,
     VolumeDescriptor,
 )
-from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, SELF_IDENTIFIER
+from mediashelf.formats.iso.directory_records import FILE_FLAGS, RESERVED_FLAGS, SELF_IDENTIFIER
 from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
 from mediashelf.formats.iso.record_problems import log_both_orders
 from mediashelf.formats.problem_log import ProblemLog
@@ -202,6 +202,15 @@ def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             offset=descriptor.offset + 156 + 25,
             found=f"{root.flags:#04x}",
             expected="bits 5 and 6 zero",
+        )
+    elif root.flags & FILE_FLAGS:
+        log.add(
+            "record-flags",
+            descriptor.name,
+            "the root directory's record has flags set that only files may have",
+            offset=descriptor.offset + 156 + 25,
+            found=f"{root.flags:#04x}",
+            expected="bits 2, 3 and 7 zero",
         )
 
 

@@ -6,13 +6,19 @@ records only when the answer is unusual.
 
 from __future__ import annotations
 
-from mediashelf.formats.iso.directory_records import RESERVED_FLAGS, DirectoryRecords, Geometry
+from mediashelf.formats.iso.directory_records import (
+    ATTRIBUTE_FLAGS,
+    FILE_FLAGS,
+    ODD_FLAGS,
+    RESERVED_FLAGS,
+    DirectoryRecords,
+    Geometry,
+)
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import (
-    FLAG_ASSOCIATED,
     FLAG_DIRECTORY,
     FLAG_MULTI_EXTENT,
     SECTOR_SIZE,
@@ -104,7 +110,7 @@ class RecordChecks:
             "the record of a directory has flags set that only files may have",
             offset=offset + 25,
             found=f"{flags:#04x}",
-            expected="bits 2 and 7 zero",
+            expected="bits 2, 3 and 7 zero",
         )
 
     def _log_extents(self, directory: Directory, named: Named) -> None:
@@ -152,8 +158,17 @@ class RecordChecks:
                     found=f"{record.flags:#04x}",
                     expected="bits 5 and 6 zero",
                 )
-            if record.flags & FLAG_DIRECTORY and record.flags & FLAG_ASSOCIATED:
+            if record.flags & FLAG_DIRECTORY and record.flags & ODD_FLAGS & FILE_FLAGS:
                 self._log_directory_flags(where, offset, record.flags)
+            elif record.flags & ATTRIBUTE_FLAGS and not data[at + 1]:
+                self._log.add(
+                    "record-flags",
+                    where,
+                    "the record refers to an extended attribute record, and has none",
+                    offset=offset + 25,
+                    found=f"{record.flags:#04x}",
+                    expected="bits 3 and 4 zero",
+                )
             if is_interleaved(data, record):
                 self._log.add(
                     "not-interleaved",

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.iso.directory_records import Geometry, system_use_of
-from mediashelf.formats.iso.naming import Directory, Named, usable_names
+from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, usable_names
 from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.announcement import (
@@ -103,7 +103,8 @@ class RockRidgeNaming:
             # Each section of a file has the same entries: it counts once.
             is_last = not record.flags & FLAG_MULTI_EXTENT
             for rule in sorted(meaning.other_contents) if is_last else ():
-                where, offset = directory.child(names[-1]), directory.offset + record.at
+                name = names[-1].replace("/", REPLACEMENT)  # as usable_names has it
+                where, offset = directory.child(name), directory.offset + record.at
                 self._other_contents.count(rule, where, offset)
         columns = RecordColumns.of(kept)
         return Named(columns, names, usable_names(directory, columns, names, self._log))

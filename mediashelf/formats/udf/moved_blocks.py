@@ -15,7 +15,7 @@ from array import array
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.fields import View, is_zero
+from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import PartitionDescriptor, PartitionMap
@@ -26,7 +26,6 @@ TABLE_PLACES = 4
 
 LARGEST_TABLE = 16 << 20  # bytes; a DVD has two million blocks
 
-_MOST_PADDING = 300  # blocks; common practice of readers and writers is 150
 _NEW_FILE_TYPE = 0xF8  # of the table in 2.00 and later; before, it is that of any other file
 _NOT_ALLOCATED = 0xFFFFFFFF
 _SPARING_TAG = frozenset({0})
@@ -65,15 +64,6 @@ class SparedBlocks(NamedTuple):
             spare = self.spares.get(block - inside)
             found.append(partition.start_lba + block if spare is None else spare + inside)
         return found
-
-
-def end_of_recorded(view: View, block_size: int) -> int:
-    """Return the block after the last one, without zeros that somebody added to the image."""
-    end = view.size // block_size
-    for block in range(end - 1, max(end - 1 - _MOST_PADDING, 0), -1):
-        if not is_zero(view.read(block * block_size, block_size)):
-            return block + 1
-    return end
 
 
 def joined_blocks(lbas: Sequence[int], size: int, block_size: int) -> list[Extent]:

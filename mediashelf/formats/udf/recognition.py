@@ -10,7 +10,7 @@ import binascii
 import struct
 from typing import NamedTuple
 
-from mediashelf.formats.fields import View, read_sector
+from mediashelf.formats.fields import View, end_of_recorded, read_sector
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
@@ -154,11 +154,12 @@ def _walk_recognition(view: View, start: int, step: int) -> _Recognition:
 class Anchors(NamedTuple):
     """What the valid anchors say: the size of a block, and (length, location) of sequences.
 
-    The main sequence comes first, then the reserve.
+    The main sequence comes first, then the reserve. ``total`` is how many anchors there are.
     """
 
     block_size: int
     sequences: tuple[tuple[int, int], ...] = ()
+    total: int = 0
 
 
 def read_anchors(view: View, log: ProblemLog, session: int = 0) -> Anchors:
@@ -183,7 +184,7 @@ def read_anchors(view: View, log: ProblemLog, session: int = 0) -> Anchors:
             expected=f"an anchor at LBA {FIRST_ANCHOR}, {last - FIRST_ANCHOR} or {last}",
         )
     # All anchors name the same sequences, unless one of them is stale.
-    return Anchors(size, tuple(dict.fromkeys(sequences)))
+    return Anchors(size, tuple(dict.fromkeys(sequences)), len(sequences) // 2)
 
 
 def _valid_anchors(view: View, size: int, session: int, log: ProblemLog) -> list[tuple[int, int]]:
@@ -191,7 +192,12 @@ def _valid_anchors(view: View, size: int, session: int, log: ProblemLog) -> list
     start = session * SECTOR_SIZE // size
     first = start + FIRST_ANCHOR
     places = (first, last - FIRST_ANCHOR, last)
-    others = (start + 2 * FIRST_ANCHOR, *(last - less for less in _EARLIER))
+    recorded = end_of_recorded(view, size) - 1
+    others = (
+        start + 2 * FIRST_ANCHOR,
+        *(last - less for less in _EARLIER),
+        *(recorded, recorded - FIRST_ANCHOR),
+    )
     sequences: list[tuple[int, int]] = []
     for number in dict.fromkeys((*places, *others)):
         data = read_sector(view, number, size) if number >= first else b""

@@ -30,6 +30,7 @@ class VolumeSequence(Struct):
     logical_volume: LogicalVolume | None = None
     partitions: dict[int, PartitionDescriptor] = field(default_factory=dict)
     has_end: bool = False
+    kinds: set[int] = field(default_factory=set)  # tag identifiers of its good descriptors
 
 
 def read_sequences(
@@ -104,10 +105,11 @@ def verify_terminator(data: bytes, location: int, offset: int, name: str, log: P
 
 
 def _differ(one: VolumeSequence, other: VolumeSequence) -> bool:
-    return (one.label, one.logical_volume, one.partitions) != (
+    return (one.label, one.logical_volume, one.partitions, one.kinds) != (
         other.label,
         other.logical_volume,
         other.partitions,
+        other.kinds,
     )
 
 
@@ -127,10 +129,13 @@ def _read_sequence(
             # Blocks that were never written end a sequence too (3/8.4.2, from memory).
             sequence.has_end = bool(data)
             verify_terminator(data, number, offset, "volume descriptor sequence", log)
+            if identifier == 0 and sequence.logical_volume is not None:
+                _log_lost(view, number, start + length // block_size, block_size, log)
             return
         name = f"volume descriptor {identifier}"
         if not verify_tag(data, number, frozenset({identifier}), name, log, offset=offset):
             continue
+        sequence.kinds.add(identifier)
         if identifier == _PRIMARY:
             sequence.label = parse_dstring(data[24:56])
         elif identifier == _PARTITION:
@@ -139,3 +144,25 @@ def _read_sequence(
                 sequence.partitions[partition.number] = partition
         elif identifier == _LOGICAL_VOLUME:
             sequence.logical_volume = parse_logical_volume(data)
+
+
+def _log_lost(view: View, zeros: int, end: int, block_size: int, log: ProblemLog) -> None:
+    """Log a block of zeros that ends a sequence although good descriptors come after it."""
+    for number in range(zeros + 1, min(end, zeros + _MOST_DESCRIPTORS)):
+        data, offset = read_sector(view, number, block_size), number * block_size
+        tag = parse_descriptor_tag(data) if data else None
+        if tag is None or tag.identifier == 0 or tag.location != number:
+            continue
+        expected = frozenset({tag.identifier})
+        if verify_tag(data, number, expected, "", ProblemLog(), offset=offset):
+            log.add(
+                "udf-terminator",
+                f"LBA {zeros * block_size // SECTOR_SIZE}",
+                "a block of zeros ends the volume descriptor sequence, and descriptors that "
+                "systems do not see come after it",
+                offset=zeros * block_size,
+                length=block_size,
+                found=f"descriptor {tag.identifier} in block {number}",
+                expected="nothing after the end",
+            )
+            return

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from mediashelf.formats.fields import View, read_sector
+from mediashelf.formats.fields import View, end_of_recorded, read_sector
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.moved_blocks import (
     LARGEST_TABLE,
     TABLE_PLACES,
     SparedBlocks,
     VirtualBlocks,
-    end_of_recorded,
     joined_blocks,
     parse_allocation_table,
     read_sparing_table,

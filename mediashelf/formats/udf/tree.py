@@ -80,7 +80,7 @@ def _iter_directory(
         space.problem(
             "directory-readable", where, "part of the directory is past the end of the image"
         )
-    at = 0
+    at, seen = 0, set[str]()
     while at < len(data):
         record = parse_file_identifier(data, at)
         piece = data[at : at + record.length] if record else b""
@@ -89,13 +89,21 @@ def _iter_directory(
             space.problem("udf-directory", where, f"the records from byte {at} on cannot be read")
             return
         at += record.length
-        if not (record.is_parent or record.is_deleted):
-            yield _entry(space, path, record), record.icb
+        if record.is_parent or record.is_deleted:
+            continue
+        name = decode_compressed(record.name)
+        if name in seen:
+            space.log.add(
+                "identifiers-distinct",
+                f"{where} (udf)",
+                f"{name!r} occurs more than once in one directory; readers show only one",
+            )
+        seen.add(name)
+        yield _entry(space, path, record, name), record.icb
 
 
-def _entry(space: UdfSpace, parent: str, record: FileIdentifier) -> Entry:
-    name = decode_compressed(record.name)
-    path = f"{parent}/{name.replace('/', '_') or '_'}"
+def _entry(space: UdfSpace, parent: str, record: FileIdentifier, name: str) -> Entry:
+    path = f"{parent}/{_usable_name(space, parent, name)}"
     flags = FLAG_HIDDEN if record.characteristics & 1 else 0
     flags |= FLAG_DIRECTORY if record.is_directory else 0
     found = space.read_file_entry(record.icb, path)
@@ -122,3 +130,19 @@ def _entry(space: UdfSpace, parent: str, record: FileIdentifier) -> Entry:
         flags,
         offset,
     )
+
+
+def _usable_name(space: UdfSpace, parent: str, name: str) -> str:
+    """Return a name so that it can be one part of a path; another one is logged."""
+    usable = name.replace("/", "_")
+    if usable in ("", ".", ".."):
+        usable = "_" * max(len(usable), 1)
+    if usable != name:
+        space.log.add(
+            "identifier-usable",
+            f"{parent or '/'} (udf)",
+            f"the name {name!r} can't be part of a path",
+            found=repr(name),
+            expected="a name without / that is not empty, . or ..",
+        )
+    return usable

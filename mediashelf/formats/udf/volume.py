@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import read_anchors, read_recognition
+from mediashelf.formats.udf.recognition import FIRST_ANCHOR, read_anchors, read_recognition
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 
 if TYPE_CHECKING:
@@ -41,7 +41,9 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
     from mediashelf.formats.udf.space import UdfSpace
     from mediashelf.formats.udf.tree import iter_udf_entries
 
-    block_size, sequences = read_anchors(view, log, session)
+    problem_count = log.total
+    block_size, sequences, anchor_count = read_anchors(view, log, session)
+    is_alone = anchor_count == 1 and problem_count == log.total
     sequence = read_sequences(view, sequences, block_size, log)
     volume = sequence.logical_volume
     if volume is None:
@@ -58,6 +60,8 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         return VolumeFacts(
             VolumeKind.UDF, sequence.label, detail=standard, entries_read=False, is_complete=False
         )
+    if is_alone and all(row.kind in ("plain", "metadata") for row in volume.maps):
+        _log_single_anchor(view, block_size, log)
     entries: tuple[Entry, ...] = ()
     is_read, is_complete = False, False
     if volume.block_size != block_size:
@@ -168,4 +172,17 @@ def _log_block_size(block_size: int, log: ProblemLog) -> None:
         f"{SECTOR_SIZE:,} bytes may not find it",
         found=f"{block_size:,} bytes",
         expected=f"{SECTOR_SIZE:,} bytes",
+    )
+
+
+def _log_single_anchor(view: View, block_size: int, log: ProblemLog) -> None:
+    last = view.size // block_size - 1
+    log.add(
+        "udf-anchor-copy",
+        "UDF volume",
+        "only one anchor was found; nothing stands in for it where it cannot be read",
+        offset=max(last, 0) * block_size,
+        length=block_size,
+        found="1 anchor",
+        expected=f"another one in the last block, or {FIRST_ANCHOR} before it",
     )

@@ -84,6 +84,7 @@ def digest_file(
     on_bytes: Callable[[int], None] = lambda count: None,
     past_cache: bool = False,
     unreadable: list[Span] | None = None,
+    at_hand: bytes | None = None,
 ) -> Digests:
     """Read a regular file once, without changing it, and return its digests.
 
@@ -91,10 +92,17 @@ def digest_file(
     file in memory, so that the bytes come from the disk where it obeys (Linux,
     for data that is already written out). With ``unreadable`` the reading goes on past
     what the medium does not give: the places are put there, and zeros are counted in
-    for them, so that no digest of the whole is right. Raises :class:`InputError`, which says
+    for them, so that no digest of the whole is right. ``at_hand`` are all bytes of a small file
+    that was read just now: unless they are to come from the disk it is not read again. Raises
+    :class:`InputError`, which says
     how far the reading came, for a file that is missing, is not a regular file, or
     cannot be read.
     """
+    if at_hand and not past_cache:
+        digester = Digester(algorithms, block_size=block_size)
+        digester.update(at_hand)
+        on_bytes(len(at_hand))
+        return digester.finish()
     done = 0
 
     def count_up(count: int) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from msgspec import Struct
 
-from mediashelf.early_flush import EarlyFlush
+from mediashelf.disk_writer import write_to_disk
 from mediashelf.errors import BlockedError, ConversionError
 from mediashelf.files import whole_output
 from mediashelf.findings import Finding, Severity
@@ -114,13 +114,9 @@ def convert_track(
             raise ConversionError(f"{output}: is the source itself; name another file")
     try:
         with whole_output(output, replace=replace) as temporary:
-            with temporary.open("wb") as file, EarlyFlush(file.fileno()) as early:
+            with write_to_disk(temporary) as write:
                 report, own = read_converted(
-                    track,
-                    lambda data: early.add(file.write(data)),
-                    parity=parity,
-                    zero_lost=zero_lost,
-                    on_bytes=on_bytes,
+                    track, write, parity=parity, zero_lost=zero_lost, on_bytes=on_bytes
                 )
             findings = (*findings_beside(disc, [report]), *own)
             blocked = not anyway and any(finding.rule in _BLOCKING for finding in findings)

@@ -21,6 +21,7 @@ from mediashelf.formats.volume import (
     SECTOR_SIZE,
     BootFacts,
     DiscFacts,
+    Entry,
     VolumeFacts,
     VolumeKind,
 )
@@ -58,10 +59,11 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
         (session + FIRST_DESCRIPTOR) * SECTOR_SIZE,
         (descriptors.last + 1) * SECTOR_SIZE,
     )
-    if not _any_overlap(facts, _structure_runs(facts, descriptors), set_start, set_end):
+    if not _any_overlap(facts, _iter_structures(facts, descriptors), set_start, set_end):
         return
     runs: list[_Run] = []
-    for run in chain(_entry_runs(facts), _structure_runs(facts, descriptors)):
+    structures = map(_structure_run, _iter_structures(facts, descriptors))
+    for run in chain(_entry_runs(facts), structures):
         if run.offset < set_end and run.end > set_start and not run.is_structure:
             yield _over_descriptors(run)
         else:
@@ -86,13 +88,13 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
 
 
 def _any_overlap(
-    facts: DiscFacts, structures: Iterable[_Run], set_start: int, set_end: int
+    facts: DiscFacts, structures: Iterable[_Structure], set_start: int, set_end: int
 ) -> bool:
     """Tell whether any bytes are used twice, or over the descriptors between these two places.
 
     Each run is one number here: of a million, their names would take most of the memory.
     """
-    keys = [_key(*run.order()) for run in structures]
+    keys = [_key(offset, size, False) for offset, size, _, _ in structures]
     known: dict[bytes, tuple[object, ...]] = {}  # trees share most columns
     for volume in _placed_volumes(facts):
         for folder in iter_folders(volume.entries):
@@ -164,43 +166,46 @@ def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:
     return is_primary and ridge is not None and ridge.is_complete
 
 
-def _structure_runs(facts: DiscFacts, descriptors: DescriptorSet) -> Iterator[_Run]:
-    """Yield the runs that belong to no entry of any tree."""
-    yield _structure(0, FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area")
+_Structure = tuple[int, int, str, VolumeDescriptor | Entry | None]
+"""Where bytes begin that belong to no entry of any tree, how many, and whose: in a message it is
+said with the name of the last."""
+
+
+def _iter_structures(facts: DiscFacts, descriptors: DescriptorSet) -> Iterator[_Structure]:
+    yield 0, FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area", None
     known = [descriptors.primary, *descriptors.supplementary]
     for descriptor in known:
         if descriptor is not None:
-            yield from _descriptor_runs(descriptor)
+            yield from _structures_of(descriptor)
     for lba, _ in descriptors.boot_records:
-        yield _structure(lba * SECTOR_SIZE, SECTOR_SIZE, "a boot record")
+        yield lba * SECTOR_SIZE, SECTOR_SIZE, "a boot record", None
     if facts.boot is not None:
-        yield from _boot_runs(facts, facts.boot)
+        yield from _boot_structures(facts, facts.boot)
     udf = facts.volume(VolumeKind.UDF)
     if udf is not None:
-        yield _structure(FIRST_ANCHOR * udf.block_size, udf.block_size, "the UDF anchor")
+        yield FIRST_ANCHOR * udf.block_size, udf.block_size, "the UDF anchor", None
         for entry in udf.entries:
             if entry.record_offset >= 0:
-                yield _structure(
-                    entry.record_offset, udf.block_size, f"the UDF file entry of {entry.path}"
-                )
+                yield entry.record_offset, udf.block_size, "the UDF file entry of {}", entry
 
 
-def _descriptor_runs(descriptor: VolumeDescriptor) -> Iterator[_Run]:
-    yield _structure(descriptor.offset, SECTOR_SIZE, f"the {descriptor.name}")
+def _structures_of(descriptor: VolumeDescriptor) -> Iterator[_Structure]:
+    yield descriptor.offset, SECTOR_SIZE, "the {}", descriptor
     # What is recorded twice and not the same is not known for certain.
     if not descriptor.block_size.agrees:
         return
     block_size, root = descriptor.block_size.value, descriptor.root
     if root.extent.agrees and root.size.agrees:
         at, size = root.extent.value * block_size, root.size.value
-        yield _structure(at, size, f"the root directory of the {descriptor.name}")
+        yield at, size, "the root directory of the {}", descriptor
     if descriptor.path_table_size.agrees:
-        for lba in filter(None, descriptor.path_tables):  # optional ones may be absent
-            at, size = lba * block_size, descriptor.path_table_size.value
-            yield _structure(at, size, f"a path table of the {descriptor.name}")
+        size = descriptor.path_table_size.value
+        for lba in descriptor.path_tables:
+            if lba:  # optional ones may be absent
+                yield lba * block_size, size, "a path table of the {}", descriptor
 
 
-def _boot_runs(facts: DiscFacts, boot: BootFacts) -> Iterator[_Run]:
+def _boot_structures(facts: DiscFacts, boot: BootFacts) -> Iterator[_Structure]:
     """Yield the first sectors of what booting needs, where they are not files.
 
     As files they have lengths of their own, whatever the boot catalog claims.
@@ -217,10 +222,13 @@ def _boot_runs(facts: DiscFacts, boot: BootFacts) -> Iterator[_Run]:
             )
     for lba, owner in places.items():
         if lba * SECTOR_SIZE in starts:
-            yield _structure(lba * SECTOR_SIZE, SECTOR_SIZE, owner)
+            yield lba * SECTOR_SIZE, SECTOR_SIZE, owner, None
 
 
-def _structure(offset: int, size: int, owner: str) -> _Run:
+def _structure_run(structure: _Structure) -> _Run:
+    offset, size, owner, of = structure
+    if of is not None:
+        owner = owner.replace("{}", of.path if isinstance(of, Entry) else of.name)
     return _Run(offset, size, owner, is_structure=True)
 
 

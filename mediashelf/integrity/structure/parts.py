@@ -7,17 +7,17 @@ each other. No contents of files are read.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from itertools import islice
 from typing import Protocol
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
+from mediashelf.formats.tree_differences import find_lacking
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
 from mediashelf.formats.volume import (
-    HOLE,
     SECTOR_SIZE,
     DiscFacts,
     Entry,
@@ -120,19 +120,12 @@ def _compare_trees(
     base: VolumeFacts, other: VolumeFacts, boot_places: frozenset[int]
 ) -> Iterator[Finding]:
     """Both trees of a disc are to name the same bytes, under whatever names."""
-    # Bytes that UDF keeps in its own records are elsewhere for the other tree, and
-    # the place of an empty file means nothing.
-    embedded = {0, *_embedded_sizes(other)}
     differences = [
-        *(
-            _difference(entry, other, base)
-            for entry in _not_among(other, _file_places(base))
-            if entry.size and not _is_embedded(entry.extents)
-        ),
+        *(_difference(entry, other, base) for entry in _lacking(other, base)),
         *(
             _difference(entry, base, other)
-            for entry in _not_among(base, _file_places(other))
-            if entry.size not in embedded and not entry.is_translation_table
+            for entry in _lacking(base, other)
+            if not entry.is_translation_table
         ),
     ]
     yield from (each for each in differences if each.offset not in boot_places)
@@ -149,39 +142,8 @@ def _compare_trees(
         )
 
 
-def _embedded_sizes(volume: VolumeFacts) -> Iterator[int]:
-    for folder in iter_folders(volume.entries):
-        if folder.extents is not None:
-            files = zip(folder.of_files(folder.extents), folder.of_files(folder.sizes), strict=True)
-            yield from (size for extents, size in files if _is_embedded(extents))
-
-
-def _file_places(volume: VolumeFacts) -> set[int]:
-    """Return where the files of a tree are; one number each, as there can be a million."""
-    places: set[int] = set()
-    for folder in iter_folders(volume.entries):
-        places.update(folder.of_files(_places(folder)))
-    return places
-
-
-def _not_among(volume: VolumeFacts, others: set[int]) -> Iterator[Entry]:
-    """Yield the files whose place none of the others has."""
-    start = 0
-    for folder in iter_folders(volume.entries):
-        places = _places(folder)
-        if not others.issuperset(folder.of_files(places)):
-            for number, place in enumerate(places):
-                if place not in others and not folder.are_folders[number]:
-                    yield volume.entries[start + number]
-        start += len(places)
-
-
-def _places(folder: Folder) -> list[int]:
-    """Return where entries begin and how long they are; of no known place is the beginning 0."""
-    if folder.extents is None:
-        return folder.places()
-    pairs = zip(folder.extents, folder.sizes, strict=True)
-    return [extents[0][0] << 64 | size if extents else size for extents, size in pairs]
+def _lacking(volume: VolumeFacts, other: VolumeFacts) -> list[Entry]:
+    return [volume.entries[number] for number in find_lacking(volume, other)]
 
 
 def _count_files(volume: VolumeFacts) -> int:
@@ -195,15 +157,10 @@ def _count_files(volume: VolumeFacts) -> int:
     return count
 
 
-def _is_embedded(extents: Sequence[Extent]) -> bool:
-    if len(extents) == 1:  # as of most
-        ((lba, _, offset),) = extents
-        return offset != 0 or lba == HOLE
-    return any(extent.offset or extent.lba == HOLE for extent in extents)
-
-
 def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Finding:
-    lba, size = entry.extents[0].lba if entry.extents else 0, entry.size
+    # Of UDF, the bytes may be in the file's record, or partly nowhere.
+    first = entry.extents[0] if entry.extents else Extent(0, 0)
+    lba, size = max(first.lba, 0), entry.size
     return Finding(
         "trees-agree",
         Severity.WARNING,
@@ -214,6 +171,6 @@ def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Findin
         "different files",
         source="common practice",
         found=f"LBA {lba}, {size:,} bytes",
-        offset=lba * volume.block_size if lba else None,
+        offset=lba * volume.block_size + first.offset if lba else None,
         length=size if lba else None,
     )

@@ -55,11 +55,12 @@ def _differing(one: VolumeFacts, other: VolumeFacts) -> list[_Pair]:
             odd.append((one.entries[number], name, twin))
     if not odd or len(odd) > equal_count:
         return []
-    wanted = {_place(entry) for entry, *_ in odd if not entry.is_directory}
+    wanted = {_place(entry, one) for entry, *_ in odd if not entry.is_directory}
     counts: Counter[int] = Counter()
     for folder in iter_folders(other.entries):
-        counts.update(place for place in folder.of_files(folder.places()) if place in wanted)
-    return [pair for pair in odd if pair[0].is_directory or counts[_place(pair[0])] == 1]
+        places = folder.of_files(folder.places(other.block_size))
+        counts.update(place for place in places if place in wanted)
+    return [pair for pair in odd if pair[0].is_directory or counts[_place(pair[0], one)] == 1]
 
 
 _SEVERAL = -1
@@ -82,17 +83,16 @@ def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[int, str, str
         paths.append(folder.path)
         names += folder.names
         numbers = range(start, len(names))
-        for place, number in zip(
-            folder.of_files(folder.places()), folder.of_files(numbers), strict=True
-        ):
-            if place:
+        found = folder.of_files(folder.places(one.block_size))
+        for place, number in zip(found, folder.of_files(numbers), strict=True):
+            if place > 0:
                 places[place] = _SEVERAL if place in places else number
         if folder.has_folders:
             columns = zip(folder.iter_paths(), numbers, strict=True)
             folders.update(compress(columns, folder.are_folders))
     for folder in iter_folders(other.entries):
-        files = zip(folder.of_files(folder.places()), folder.of_files(folder.names), strict=True)
-        for place, twin in files:
+        found = folder.of_files(folder.places(other.block_size))
+        for place, twin in zip(found, folder.of_files(folder.names), strict=True):
             number = places.pop(place, _SEVERAL)
             if number == _SEVERAL:
                 continue
@@ -108,9 +108,8 @@ def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[int, str, str
                 parent, path = parent.rpartition("/")[0], path.rpartition("/")[0]
 
 
-def _place(entry: Entry) -> int:
-    """Return where a file's bytes are and how many, as one number; 0 where that says nothing."""
-    return Folder.of("", [entry]).places()[0]
+def _place(entry: Entry, tree: VolumeFacts) -> int:
+    return Folder.of("", [entry]).places(tree.block_size)[0]
 
 
 def _is_one_damaged(name: str, twin: str, *, is_short: bool) -> bool:

@@ -21,6 +21,7 @@ _TELLING = re.compile(f"(?:{_SUFFIXES}|/(?:{_NAMES}))$", re.MULTILINE)
 _ODD = ("\\", "\0", ":", "//", "/./", "/../", "/.\n", "/..\n")
 """What may be in the name of a file that a tree leaves out."""
 _MOST = Bounds().members
+_TOGETHER = 1 << 16  # characters
 
 
 def packages_of(image: DiscImage) -> PackagesSeen | None:
@@ -30,10 +31,14 @@ def packages_of(image: DiscImage) -> PackagesSeen | None:
     for volume in volumes:
         is_read = volume.is_complete and volume.entries_read
         is_plain &= is_read and len(volume.entries) <= _MOST
+        waiting = ""  # paths of small folders are looked at together
         for folder in iter_folders(volume.entries):  # one by one: there can be a million entries
-            paths = "\n".join([*folder.iter_paths(), ""]).lower()
-            is_plain = is_plain and _is_plain(folder, paths, volume.block_size, size)
-            tells = tells or _TELLING.search(paths) is not None
+            waiting += "\n".join([*folder.iter_paths(), ""])
+            is_plain = is_plain and _can_be_read(folder, volume.block_size, size)
+            if len(waiting) > _TOGETHER:
+                is_plain, tells = _seen_in(waiting, is_plain, tells)
+                waiting = ""
+        is_plain, tells = _seen_in(waiting, is_plain, tells)
     if volumes and is_plain and not tells:
         return PackagesSeen(())
     from mediashelf.jobs.shelves import looking
@@ -48,12 +53,20 @@ def _begins_as_disc(image: DiscImage) -> bool:
         return False
 
 
-def _is_plain(folder: Folder, paths: str, block_size: int, size: int) -> bool:
-    """Tell whether every file of a folder can be read, under a safe name.
+def _seen_in(paths: str, is_plain: bool, tells: bool) -> tuple[bool, bool]:
+    """Return whether names are still plain, as far as text tells, and whether some is telling."""
+    paths = paths.lower()
+    if is_plain:
+        is_plain = not any(odd in paths for odd in _ODD)
+    return is_plain, tells or _TELLING.search(paths) is not None
 
-    What is not plain may be harmless all the same: the long way says so.
+
+def _can_be_read(folder: Folder, block_size: int, size: int) -> bool:
+    """Tell whether every file of a folder can be read, and none is too deep.
+
+    What cannot may be harmless all the same: the long way says so.
     """
-    if folder.path.count("/") >= MAX_LEVELS or any(odd in paths for odd in _ODD):
+    if folder.path.count("/") >= MAX_LEVELS:
         return False
     lengths = folder.of_files(folder.sizes)
     if folder.extents is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 
@@ -14,6 +14,8 @@ from mediashelf.drivers.recorded_others import KeptOther, keep_others
 from mediashelf.drivers.recorded_values import KeptPackage
 from mediashelf.errors import MediashelfError
 from mediashelf.findings import Finding
+from mediashelf.formats.entries import iter_folders
+from mediashelf.formats.volume import Entry
 from mediashelf.image import DiscImage
 from mediashelf.trees.disc import DiscTree, fullest_volume
 from mediashelf.trees.inside import iter_gaps, iter_trees
@@ -48,9 +50,7 @@ def packages_of(image: DiscImage, *, is_plain: bool = False) -> PackagesSeen | N
     if not image.facts.volumes or not (is_plain or _is_disc(image)):
         return None
     most = max(image.facts.volumes, key=lambda volume: len(volume.entries))
-    if sum(entry.identifier.lower().endswith((".inf", ".inf;1")) for entry in most.entries) > (
-        _FEW_INFS
-    ):
+    if len(most.entries) > _FEW_INFS and _inf_count(most.entries) > _FEW_INFS:
         return None
 
     where = str(image.path)
@@ -61,6 +61,11 @@ def packages_of(image: DiscImage, *, is_plain: bool = False) -> PackagesSeen | N
     unopened: list[str] = []
     kept = tuple(_packages_of(where, trees, unopened))
     return PackagesSeen(kept, tuple(unopened))
+
+
+def _inf_count(entries: Sequence[Entry]) -> int:
+    names = (name for folder in iter_folders(entries) for name in folder.identifiers)
+    return sum(name.lower().endswith((".inf", ".inf;1")) for name in names)
 
 
 def _is_disc(image: DiscImage) -> bool:

@@ -20,6 +20,8 @@ ENOUGH = 250
 _READ = "mediashelf.jobs.shelves.reading_child:read_small_image"
 _SMALL = 16 << 20  # bytes
 _MOST_PROCESSES = 4  # what more of them read would wait to be recorded
+_MOST_WAITING = 32
+"""Images that wait for a process; what is more is read here, so that all end together."""
 
 
 def is_small(job: Job) -> bool:
@@ -35,11 +37,12 @@ class ReadingProcesses(Helpers[Reading]):
     def __init__(self, jobs: Sequence[Job], *, with_packages: bool) -> None:
         self._with_packages = with_packages
         small = sum(map(is_small, jobs))
-        super().__init__(_READ, work=small, enough=ENOUGH, most=_MOST_PROCESSES)
+        super().__init__(_READ, work=small, enough=ENOUGH, most=_MOST_PROCESSES, share=True)
 
     def submit(self, job: Job, read_here: Callable[[], Reading]) -> Future[Reading] | None:
         """Have an image read, None where it is to be read here."""
         if not is_small(job):
             return None
         with_packages = self._with_packages and job.row is None
-        return self.ask((job.file, job.algorithms, with_packages), read_here)
+        question = (job.file, job.algorithms, with_packages)
+        return self.ask(question, read_here, _MOST_WAITING)

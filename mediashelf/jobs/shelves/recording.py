@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.util import find_spec
-
 from msgspec import Struct
 
 from mediashelf.catalogue import images
@@ -13,6 +11,7 @@ from mediashelf.catalogue.packages.looked_into import (
     digest_of,
     forget_closed_for,
     forget_unused,
+    has_unopened,
     is_settled,
     not_looked_into,
 )
@@ -20,7 +19,6 @@ from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_number
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.jobs.progress import OnAmount
-from mediashelf.trees.members import NEEDS_LIBRARY
 
 
 class PackageScan(Struct):
@@ -44,8 +42,8 @@ def look_into_images(
     """
     scan = PackageScan()
     reader = DEEP if is_deep else PLAIN
-    if find_spec("libarchive") is not None:
-        forget_closed_for(catalogue.db, NEEDS_LIBRARY, reader)
+    if has_unopened(catalogue.db):
+        _forget_what_waited(catalogue, reader)
     if is_settled(catalogue.db, reader):
         return scan
     forget_unused(catalogue.db)
@@ -68,6 +66,17 @@ def look_into_images(
             scan.image_count += 1
         on_image(1)
     return scan
+
+
+def _forget_what_waited(catalogue: Catalogue, reader: int) -> None:
+    """Have contents looked into again that could not be opened without a library, if it is here."""
+    # Loaded only here: most libraries have nothing that was not opened.
+    from importlib.util import find_spec
+
+    from mediashelf.trees.members import NEEDS_LIBRARY
+
+    if find_spec("libarchive") is not None:
+        forget_closed_for(catalogue.db, NEEDS_LIBRARY, reader)
 
 
 def _is_as_recorded(row: ImageRow) -> bool:

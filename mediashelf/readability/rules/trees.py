@@ -10,17 +10,25 @@ from typing import NamedTuple
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import list_paths
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import NO_PLACE, TREE_WORDS, JudgedDisc, NameTree
+from mediashelf.readability.disc import (
+    COMPARED,
+    NO_PLACE,
+    TREE_WORDS,
+    DiscPart,
+    JudgedDisc,
+    NameTree,
+)
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
 
 _TOLD = -1
-_COMPARED = (VolumeKind.ISO9660, VolumeKind.JOLIET, VolumeKind.UDF)
 
 
 def readable(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc has no tree of a kind that the target reads."""
+    if question.tree is not None:
+        return  # as nearly always
     kinds = [volume.kind for volume in question.disc.facts.volumes]
     is_maybe = "udf_by_some" in question.target.limits and VolumeKind.UDF in kinds
     if not set(kinds) & set(question.target.trees) and not is_maybe:
@@ -47,29 +55,28 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     if seen is None or not seen.has_places or not seen.volume.is_complete:
         return
     disc = question.disc
-    others = [(kind, disc.tree(kind)) for kind in _COMPARED]
+    if disc.misses_nothing(seen):
+        return  # as on most discs
     missing = [
-        (kind, other, disc.missing_places(seen, other))
-        for kind, other in others
+        (kind, other, disc.missing_from(seen, other))
+        for kind, other in [(kind, disc.tree(kind)) for kind in COMPARED]
         if other is not None and other is not seen
     ]
-    if not any(places for _, _, places in missing):
-        return  # as on most discs
-    known = _boot_places(disc) | {NO_PLACE}
-    reported: set[int] = set()
-    for kind, other, places in missing:
-        for place in places:
-            if place in known or place in reported:
+    known = _boot_places(disc)
+    for kind, other, numbers in missing:
+        reported: set[int] = set()
+        for number in numbers:
+            entry, place = other.entries[number], other.places[number]
+            if place in known or (kind is VolumeKind.ISO9660 and entry.is_translation_table):
                 continue
-            reported.add(place)
-            for entry in other.files_at(place):
-                if kind is VolumeKind.ISO9660 and entry.is_translation_table:
-                    continue
-                yield at_entry(
-                    entry,
-                    f"the file is in the {TREE_WORDS[kind]} tree, not in the "
-                    f"{TREE_WORDS[seen.kind]} tree that the system reads",
-                )
+            if place != NO_PLACE:
+                reported.add(place)
+            yield at_entry(
+                entry,
+                f"the file is in the {TREE_WORDS[kind]} tree, not in the "
+                f"{TREE_WORDS[seen.kind]} tree that the system reads",
+            )
+        known |= reported
 
 
 def joliet_present(question: Question, _limit: Limit) -> Iterator[RuleHit]:
@@ -225,6 +232,7 @@ TREE_RULES = (
         "Long names are not in Rock Ridge alone",
         rockridge_names,
         "build the disc again with a Joliet tree: mediashelf build",
+        part=DiscPart.ROCKRIDGE,
     ),
     Rule(
         "long-name-seen",

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.readability.disc import TREE_WORDS, content_place
+from mediashelf.readability.disc import TREE_WORDS, DiscPart, content_place
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit
 from mediashelf.text import size_text
@@ -103,6 +103,7 @@ UDF_RULES = (
         udf_newest,
         "use a disc with an ISO 9660 tree, or one with an older UDF revision",
         hides_disc=True,
+        part=DiscPart.UDF,
     ),
     Rule(
         "udf-readable-by-all",
@@ -111,6 +112,7 @@ UDF_RULES = (
         "The UDF revision is one that every member of the family reads",
         udf_common,
         "try the disc with the very system that is to read it",
+        part=DiscPart.UDF,
     ),
     Rule(
         "udf-read-by-some",
@@ -120,6 +122,7 @@ UDF_RULES = (
         udf_by_some,
         "try the disc with the very system that is to read it",
         hides_disc=True,
+        part=DiscPart.UDF,
     ),
     Rule(
         "udf-tree-checked",
@@ -128,6 +131,7 @@ UDF_RULES = (
         "The UDF tree that the system can read was checked",
         udf_listed,
         "look through the disc with the system that is to read it",
+        part=DiscPart.UDF,
     ),
     Rule(
         "tree-accounts-for-disc",
@@ -136,5 +140,6 @@ UDF_RULES = (
         "The tree accounts for most of the disc",
         accounts_for_disc,
         "check on another system that the files which are needed are in this tree",
+        part=DiscPart.UDF,
     ),
 )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import BootEntry, VolumeKind
-from mediashelf.readability.disc import NameTree
+from mediashelf.readability.disc import DiscPart, NameTree
 from mediashelf.readability.limits import BOOT_MEDIA, BOOT_PLATFORMS, Limit
 from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import character_names, units
@@ -220,6 +220,7 @@ VOLUME_RULES = (
         "A disc that boots does so in a way that starts the system's setup",
         boot_media,
         "nothing for a disc that is not to start setup; else use one made for this system",
+        part=DiscPart.BOOT,
     ),
     Rule(
         "boot-platform-fits",
@@ -228,5 +229,6 @@ VOLUME_RULES = (
         "A disc that boots does so on a platform that the system starts on",
         boot_platforms,
         "nothing for a disc that is not to start setup; else use one made for this system",
+        part=DiscPart.BOOT,
     ),
 )

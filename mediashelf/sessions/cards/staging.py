@@ -6,27 +6,23 @@ import errno
 import os
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from itertools import zip_longest
 from pathlib import Path
 
 from msgspec.structs import replace
 
-from mediashelf.early_flush import EarlyFlush
 from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
-from mediashelf.integrity.fixity.digests import Digester, Digests
-from mediashelf.integrity.fixity.overlapping import Piece
+from mediashelf.integrity.fixity.digests import Digests
 from mediashelf.integrity.fixity.reading import digest_file
+from mediashelf.sessions.cards.copying import QUICK, ImageCopier, changed_source
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.placed import Action, PlacedDisc
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal
-from mediashelf.sessions.discs.served_bytes import ServedBytes, read_served, read_stamp
 from mediashelf.sessions.manifests.parts import CardFile
 from mediashelf.sessions.reading_back import ReadBack, read_back_file
 
 OnBytes = Callable[[int], None]
-
-_QUICK = "xxh3_128"
-"""Tells whether the card gives back what it was given. SHA-256 is taken of what it gives back."""
 
 
 def stage_discs(
@@ -50,15 +46,16 @@ def stage_discs(
     had_leftovers = _remove_leftovers(held.folder)
     staged: list[PlacedDisc] = []
     ours = list(earlier)
-    for placed in arranged:
-        if placed.action is Action.REPEAT:
-            assert placed.disc.repeats is not None
-            first = staged[placed.disc.repeats - 1]
-            staged.append(replace(placed, on_card=first.on_card, original=first.original))
-            continue
-        held.refuse_other()
-        staged.append(_stage(placed, held, ours, on_bytes))
-        ours.append(staged[-1].file)
+    with ImageCopier(held.folder) as copier:
+        for placed, following in zip_longest(arranged, arranged[1:]):
+            if placed.action is Action.REPEAT:
+                assert placed.disc.repeats is not None
+                first = staged[placed.disc.repeats - 1]
+                staged.append(replace(placed, on_card=first.on_card, original=first.original))
+                continue
+            held.refuse_other()
+            staged.append(_stage(placed, following, held, ours, copier, on_bytes))
+            ours.append(staged[-1].file)
     if had_leftovers:
         _confirm_kept(staged, held, on_bytes)
     return staged
@@ -91,7 +88,12 @@ def _confirm_kept(staged: Sequence[PlacedDisc], held: HeldCard, on_bytes: OnByte
 
 
 def _stage(
-    placed: PlacedDisc, held: HeldCard, ours: Sequence[CardFile], on_bytes: OnBytes
+    placed: PlacedDisc,
+    following: PlacedDisc | None,
+    held: HeldCard,
+    ours: Sequence[CardFile],
+    copier: ImageCopier,
+    on_bytes: OnBytes,
 ) -> PlacedDisc:
     card = held.folder
     final = card / placed.path
@@ -107,7 +109,9 @@ def _stage(
             if placed.image is None:
                 written = _build(placed, temporary, on_bytes)
             else:
-                written = _copy(placed, placed.image, temporary, on_bytes)
+                written = copier.copy(placed, placed.image, temporary, on_bytes)
+            if following is not None:
+                copier.begin(following)
             found = read_back_file(temporary, on_bytes=on_bytes)
             _compare(placed, found, written)
             staged = _staged(placed, found)
@@ -148,62 +152,19 @@ def _build(placed: PlacedDisc, temporary: Path, on_bytes: OnBytes) -> Digests:
 
     build_disc(plan, temporary, anyway=True, on_bytes=on_bytes)
     try:
-        return digest_file(temporary, algorithms=(_QUICK,), block_size=0)
+        return digest_file(temporary, algorithms=(QUICK,), block_size=0)
     except InputError as error:
         raise StagingError(f"the disc cannot be read back from the card: {error}") from error
 
 
-def _copy(placed: PlacedDisc, image: ServedBytes, temporary: Path, on_bytes: OnBytes) -> Digests:
-    """Copy or convert, and digest what is written, before it is written.
-
-    Errors of the source are told apart from those of the card, because what to
-    do next is different.
-    """
-    digester = Digester((_QUICK,), block_size=0)
-    with temporary.open("wb", buffering=0) as writing, EarlyFlush(writing.fileno()) as early:
-
-        def take(data: Piece) -> None:
-            digester.update(data)
-            done = writing.write(data)
-            while done < len(data):  # as happens where the card is full: the next one says so
-                done += writing.write(data[done:])
-            early.add(done)
-
-        try:
-            before = read_stamp(image.path)
-            read_served(image, take, on_bytes=on_bytes)
-            after = read_stamp(image.path)
-        except InputError as error:
-            raise StagingError(str(error)) from error
-    written = digester.finish()
-    expected = placed.expected
-    is_same = (
-        written.size == placed.disc.size
-        and before == after
-        and image.stamp in (None, before)
-        and (expected is None or expected.xxh3_128 == written.whole[_QUICK])
-    )
-    if not is_same:
-        raise _changed(placed, image, written.size)
-    return written
-
-
-def _changed(placed: PlacedDisc, image: ServedBytes, size: int) -> StagingError:
-    return StagingError(
-        f"{image.path}: changed after it was checked ({size:,} bytes came of it, "
-        f"{placed.disc.size:,} expected); do not change it while the card is prepared, and run "
-        "again"
-    )
-
-
 def _compare(placed: PlacedDisc, found: ReadBack, written: Digests) -> None:
-    if (found.size, found.digests.xxh3_128) != (placed.disc.size, written.whole[_QUICK]):
+    if (found.size, found.digests.xxh3_128) != (placed.disc.size, written.whole[QUICK]):
         raise StagingError(
             f"{placed.path}: the bytes read back differ from those written; "
             "the card is failing, or smaller than it claims: use another card"
         )
     if placed.image is not None and placed.expected not in (None, found.digests):
-        raise _changed(placed, placed.image, found.size)
+        raise changed_source(placed, placed.image, found.size)
 
 
 def _without_room(placed: PlacedDisc, error: OutputError) -> str:

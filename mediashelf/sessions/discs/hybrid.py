@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
-from mediashelf.formats.partition_table import (
+from mediashelf.formats.partitions.partition_table import (
     HEAD_SIZE,
     PartitionTable,
     detect_partition_table,

@@ -116,3 +116,10 @@ def test_where_no_fewer_discs_can_do_the_order_is_kept_without_another_try() -> 
 
     assert pack(items, lambda: Asked(items, 10), 2) == [(0, 1), (2, 3)]
     assert asked == [[0, 1, 2, 3], [2, 3]]  # each disc once
+
+
+def test_what_no_disc_takes_has_one_for_itself() -> None:
+    """Also where the heaviest are first, which needs fewer discs here."""
+    assert run(made(5, 11, 5), 10) == [(1,), (0, 2)]
+    assert run(made(11), 10) == [(0,)]
+    assert run(made(11, (5, 1), (11, 1), (5, 1)), 10) == [(0,), (2,), (1, 3)]

@@ -11,14 +11,24 @@ from msgspec.structs import replace
 
 from build_trees import write_tree
 from driver_packages import inf, noise, package
-from mediashelf.building.pages.disc_pages import PagesSize
+from mediashelf.building.pages.disc_pages import (
+    DriverRow,
+    DriverTable,
+    PagesSize,
+    tables_size,
+)
 from mediashelf.building.planning.disc_plan import plan_disc
 from mediashelf.building.planning.listing import list_sources
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import BootImage, Recipe, SourceFolder
 from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.room import DiscRoom
-from mediashelf.building.spread.series import DiscSeries, file_names, plan_series
+from mediashelf.building.spread.series import (
+    DiscSeries,
+    file_names,
+    plan_series,
+    with_tables,
+)
 from mediashelf.building.spread.units import Unit, find_units, take_apart
 from mediashelf.building.writing import write
 from mediashelf.building.writing.write import build_discs
@@ -255,6 +265,48 @@ def test_one_file_that_no_disc_holds(tmp_path: Path) -> None:
     with pytest.raises(BuildError, match=r"/a/b: needs .*LARGE\.BIN \(700\.0 KiB\)"):
         planned(SourceFolder(top), sectors=300)
     assert len(planned(SourceFolder(top), sectors=500).plans) == 1
+
+
+@pytest.mark.parametrize("beside", [0, 40])
+def test_what_is_kept_free_for_pages_makes_no_package_too_large(
+    tmp_path: Path, beside: int
+) -> None:
+    """It may be alone on a disc that it fills to the last sector, pages included."""
+    files = package("Large", 600 * KIB)
+    for number in range(beside):
+        files |= package(f"P{number:02d}", 30 * KIB)
+    top = write_tree(tmp_path / "top", files)
+
+    def largest(sectors: int) -> int | None:
+        try:
+            series = planned(SourceFolder(top), sectors=sectors)
+        except BuildError as error:
+            assert "/Large: needs" in str(error)
+            return None
+        assert sum(len(plan.listing.files) for plan in series.plans) == len(files)
+        return max(plan.layout.used_sectors for plan in series.plans)
+
+    least = next(sectors for sectors in range(300, 500) if largest(sectors) is not None)
+    assert largest(least) == least
+    assert least > 330
+
+
+@pytest.mark.parametrize("sectors", range(362, 370))
+def test_room_is_kept_for_what_comes_later_also_on_a_disc_with_one_package(
+    tmp_path: Path, sectors: int
+) -> None:
+    """Tables fit on any disc that is not refused."""
+    top = write_tree(tmp_path / "top", package("Large", 580 * KIB))
+    row = DriverRow("display", "Larkspur Video" * 9, "LKV.INF", "/LARGE", "/Large/LKV.INF", 1)
+    tables = [DriverTable("Devices", (row,) * 20)]
+    recipe = recipe_of(SourceFolder(top), sectors=sectors)
+    try:
+        series = plan_series(recipe, list_sources(recipe), reserve=tables_size(tables))
+    except BuildError:
+        assert sectors < 365
+        return
+    assert sectors >= 365
+    assert with_tables(series, tables).plans[0].layout.used_sectors <= sectors
 
 
 def test_a_boot_image_that_no_disc_holds(tmp_path: Path) -> None:

@@ -213,7 +213,7 @@ def test_a_lock_is_waited_for_and_then_said(place: Path, tmp_path: Path) -> None
 
 
 ASK = """
-import os, sys
+import json, os, sys
 from pathlib import Path, PureWindowsPath
 from urllib.parse import unquote
 from mediashelf.catalogue import search  # nobody may not be let into the code's folder

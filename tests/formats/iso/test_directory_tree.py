@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import struct
+
 import pytest
 
 import image_parts as parts
@@ -273,10 +275,10 @@ def test_every_byte_of_the_records_in_use_is_watched(image: MadeImage) -> None:
     assert set(unseen) <= harmless
 
 
-@pytest.mark.parametrize("flag", [0x04, 0x80])
+@pytest.mark.parametrize("flag", [0x04, 0x08, 0x80])
 @pytest.mark.parametrize("record", ["self", "parent", "child"])
 def test_a_directory_has_no_flags_of_files(record: str, flag: int) -> None:
-    # ECMA-119 9.1.6: bits 2 and 7 of a directory's record are zero (from memory).
+    # ECMA-119 9.1.6: bits 2, 3 and 7 of a directory's record are zero (from memory).
     image = make_iso({"DIR/C.TXT": b"c"})
     at = {
         "self": image.directory("/DIR"),
@@ -287,3 +289,26 @@ def test_a_directory_has_no_flags_of_files(record: str, flag: int) -> None:
     found = read(put(image.data, at + 25, bytes([0x02 | flag]))).findings
     expected = "sections-complete" if (record, flag) == ("child", 0x80) else "record-flags"
     assert [finding.rule for finding in found] == [expected]
+
+
+@pytest.mark.parametrize("flag", [0x08, 0x10, 0x18])
+@pytest.mark.parametrize("count", [1, 100])  # a few records and many are read in two ways
+def test_flags_of_an_extended_attribute_record_need_one(flag: int, count: int) -> None:
+    # ECMA-119 9.1.6: without one, bits 3 and 4 are zero (from memory).
+    image = make_iso({f"F{number:03}.TXT": bytes(4096) for number in range(count)})
+    record = image.record("/F000.TXT")
+    marked = put(image.data, record + 25, bytes([flag]))
+    (finding,) = read(marked).findings
+    assert (finding.rule, finding.where) == ("record-flags", "/F000.TXT")
+    assert (finding.offset, finding.found) == (record + 25, f"{flag:#04x}")
+    # The first block of the extent is then the extended attribute record (9.1.2).
+    size = struct.pack("<I", 2048) + struct.pack(">I", 2048)
+    having = put(put(marked, record + 1, b"\1"), record + 10, size)
+    assert read(having).findings == ()
+
+
+def test_a_directory_may_have_permissions_of_its_own() -> None:
+    # ECMA-119 9.1.6: bit 4 is one where an extended attribute record has them.
+    image = make_iso({"DIR/C.TXT": b"c"})
+    found = read(put(image.data, image.record("/DIR") + 25, b"\x12")).findings
+    assert [(each.rule, each.found) for each in found] == [("record-flags", "0x12")]

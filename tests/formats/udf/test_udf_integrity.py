@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import struct
+
 import pytest
 
 from byte_views import BytesView
-from golden_damage import sign, with_integrity, with_mirror
+from golden_damage import UDF_ALONE, sign, with_integrity, with_mirror
 from image_parts import SECTOR, le32, tagged
-from image_udf import TIMESTAMP
-from make_image import flip, put
+from image_udf import TIMESTAMP, make_udf
+from make_image import flip, put, zero
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.volume import VolumeKind
@@ -67,3 +69,61 @@ def test_a_mirror_that_is_damaged_is_found_while_nothing_needs_it() -> None:
     volume = read_disc(BytesView(with_mirror(is_damaged=True))).facts.volume(VolumeKind.UDF)
     assert volume is not None
     assert volume.is_complete
+
+
+def with_unallocated() -> tuple[bytes, list[int]]:
+    """UDF alone with one descriptor more before the ends of its sequences, and where these begin.
+
+    No reader needs an unallocated space descriptor (ECMA-167 3/10.8; tag 7).
+    """
+    data = UDF_ALONE
+    main, reserve = struct.unpack_from("<4xI4xI", data, 256 * SECTOR + 16)
+    for start in (main, reserve):
+        more = tagged(7, start + 3, bytes(8)) + tagged(8, start + 4, b"")
+        data = put(data, (start + 3) * SECTOR, more)
+    return data, [main, reserve]
+
+
+def test_a_sequence_is_not_cut_by_zeros_unnoticed() -> None:
+    # ECMA-167 3/8.4.2 (from memory): a block that was never recorded ends a sequence.
+    data, (main, reserve) = with_unallocated()
+    assert rules(data) == set()
+    for start in (main, reserve):
+        assert rules(zero(data, (start + 4) * SECTOR)) == set()
+    both = {"udf-terminator", "udf-reserve-sequence"}
+    assert rules(zero(data, (main + 3) * SECTOR)) == both
+    assert rules(zero(data, (main + 3) * SECTOR, 2 * SECTOR)) == {"udf-reserve-sequence"}
+    assert rules(zero(data, (reserve + 3) * SECTOR)) == {"udf-reserve-sequence"}
+    assert rules(zero(data, (reserve + 3) * SECTOR, 2 * SECTOR)) == {"udf-reserve-sequence"}
+    assert rules(zero(data, (main + 2) * SECTOR)) >= both  # the partition descriptor
+    assert rules(zero(data, main * SECTOR)) == {"udf-reserve-sequence"}  # read in its place
+
+
+def test_what_is_left_after_the_end_of_a_sequence_is_none_of_it() -> None:
+    """A descriptor of another place, as in space that was in use before, or one that is damaged."""
+    data, (main, _) = with_unallocated()
+    one = zero(data, (main + 3) * SECTOR, 2 * SECTOR)
+    for rest in (tagged(7, main + 9, bytes(8)), flip(tagged(7, main + 4, bytes(8)), 20)):
+        assert rules(put(one, (main + 4) * SECTOR, rest)) == {"udf-reserve-sequence"}
+
+
+def make_names(name: str, other: str) -> bytes:
+    """UDF alone with files of these names, of 5 characters each, of which no maker makes all."""
+    data = make_udf({"name0": b"x", "name1": b"y"}, SECTOR)
+    for old, new in (("name0", name), ("name1", other)):
+        at = data.index(b"\x08" + old.encode()) + 1
+        data = sign(put(data, at, new.encode("latin-1")), at - 39)
+    return data
+
+
+@pytest.mark.parametrize("name", ["a/b.c", "/////"])
+def test_a_name_that_is_no_part_of_a_path_is_named(name: str) -> None:
+    (finding,) = read_disc(BytesView(make_names(name, "plain"))).findings
+    assert (finding.rule, finding.where) == ("identifier-usable", "/ (udf)")
+
+
+def test_two_equal_names_in_one_directory_are_named() -> None:
+    # Own behaviour, as in trees of ISO 9660.
+    (finding,) = read_disc(BytesView(make_names("twice", "twice"))).findings
+    assert (finding.rule, finding.where) == ("identifiers-distinct", "/ (udf)")
+    assert rules(make_names("twice", "Twice")) == set()

@@ -102,6 +102,9 @@ def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
     assert "udf-anchor" in rules(neither)
     last = zero(image.data, image.at("last-anchor"))
     assert udf_of(last) == udf_of(image.data)
+    assert rules(last) == {"udf-anchor-copy"}
+    # Zeros that somebody added do not hide the one at the end.
+    assert rules(image.data + bytes(299 * SECTOR)) == set()
 
 
 def test_an_anchor_256_blocks_before_the_end(image: MadeImage) -> None:

@@ -1,0 +1,1 @@
+"""Partition tables before a volume, of hybrid images: MBR and GPT."""

@@ -1,0 +1,106 @@
+"""Where the bytes of files are, and what one tree of a disc lacks of another.
+
+Bytes in the record of UDF itself: ECMA-167 4/14.6.8 (from memory); sections of ISO 9660 are
+extents one after the other (ECMA-119 6.5.1). How trees are compared is own behaviour.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from mediashelf.formats.entries import OWN_PLACE, Folder
+from mediashelf.formats.tree_differences import find_lacking
+from mediashelf.formats.tree_pairs import pair_trees
+from mediashelf.formats.volume import HOLE, Entry, Extent, VolumeFacts, VolumeKind
+
+SECTION = 4 << 20  # a whole number of blocks
+
+
+def file(path: str, *extents: Extent) -> Entry:
+    return Entry(path, path[1:], sum(extent.size for extent in extents), False, extents)
+
+
+def iso(*files: Entry) -> VolumeFacts:
+    return VolumeFacts(VolumeKind.ISO9660, "", files)
+
+
+def udf(*files: Entry, block_size: int = 2048) -> VolumeFacts:
+    return VolumeFacts(VolumeKind.UDF, "", files, block_size=block_size)
+
+
+def lacking(volume: VolumeFacts, other: VolumeFacts) -> list[str]:
+    return [volume.entries[number].path for number in find_lacking(volume, other)]
+
+
+def in_record(path: str, size: int, block: int = 290) -> Entry:
+    return file(path, Extent(block, size, 176))
+
+
+SAME = [
+    (file("/A", Extent(30, 9)), file("/a", Extent(30, 9))),
+    (
+        file("/A", Extent(30, SECTION), Extent(30 + SECTION // 2048, 9)),
+        file("/a", Extent(30, SECTION + 9)),
+    ),
+]
+
+
+@pytest.mark.parametrize(("one", "other"), SAME)
+def test_equal_bytes_are_in_one_place_however_they_are_cut(one: Entry, other: Entry) -> None:
+    trees = iso(one), udf(other)
+    assert lacking(*trees) == lacking(*reversed(trees)) == []
+    assert pair_trees(*trees) == {"/A": "/a"}
+
+
+def test_a_later_section_elsewhere_is_another_place() -> None:
+    first, second = Extent(30, SECTION), Extent(9000, 9)
+    trees = iso(file("/A", first, second)), udf(file("/a", first, Extent(9001, 9)))
+    assert lacking(*trees) == ["/A"]
+    assert lacking(*reversed(trees)) == ["/a"]
+    assert pair_trees(*trees) == {}
+
+
+def test_sections_are_told_from_any_other_that_have_their_numbers() -> None:
+    columns = [
+        file("/A", Extent(30, 4096), Extent(40, 9)),
+        file("/A", Extent(40, 9), Extent(30, 4096)),
+        file("/A", Extent(30, 2048), Extent(40, 2057)),
+        file("/A", Extent(30, 4105)),
+        file("/A", Extent(30, 4096), Extent(40, 1), Extent(40, 8)),
+    ]
+    assert len(set(Folder.of("", columns).places(2048))) == len(columns)
+
+
+def test_blocks_of_each_tree_have_their_own_size() -> None:
+    trees = iso(file("/A", Extent(30, 9))), udf(file("/a", Extent(120, 9)), block_size=512)
+    assert lacking(*trees) == lacking(*reversed(trees)) == []
+    assert pair_trees(*trees) == {"/A": "/a"}
+    other = udf(file("/a", Extent(30, 9)), block_size=512)
+    assert lacking(trees[0], other) == ["/A"]
+
+
+def test_bytes_in_the_record_have_a_place_of_their_own() -> None:
+    hole = file("/C", Extent(30, 2048), Extent(HOLE, 2048))
+    found = [in_record("/A", 9), hole, file("/E"), Entry("/F", "F", 9, False)]
+    assert Folder.of("", found).places(2048) == [OWN_PLACE, OWN_PLACE, 0, OWN_PLACE]
+    # Neither is paired with an empty file, nor with another that is in a record.
+    tree = udf(in_record("/a", 9), file("/empty"))
+    assert pair_trees(iso(file("/A", Extent(30, 9)), file("/EMPTY")), tree) == {"/EMPTY": "/empty"}
+    assert pair_trees(udf(in_record("/a", 9)), tree) == {}
+
+
+def test_a_file_in_the_record_is_the_one_of_its_name_or_else_of_its_size() -> None:
+    one, two = file("/A.TXT", Extent(30, 9)), file("/B.TXT", Extent(31, 9))
+    for names in (["/a.txt", "/b.txt"], ["/a.txt", "/long b.txt"], ["/x", "/y"]):
+        tree = udf(*(in_record(name, 9) for name in names))
+        assert lacking(iso(one, two), tree) == lacking(tree, iso(one, two)) == []
+    assert lacking(iso(one, two), udf(in_record("/a.txt", 9))) == ["/B.TXT"]
+    assert lacking(udf(in_record("/a.txt", 9), in_record("/b.txt", 9)), iso(one)) == ["/b.txt"]
+    assert lacking(iso(one), udf(in_record("/a.txt", 8))) == ["/A.TXT"]
+    assert lacking(udf(in_record("/a.txt", 8)), iso(one)) == ["/a.txt"]
+
+
+def test_two_names_of_one_place_are_one_file() -> None:
+    shared = file("/A.TXT", Extent(30, 9)), file("/B.TXT", Extent(30, 9))
+    tree = udf(file("/a.txt", Extent(30, 9)), in_record("/b.txt", 9))
+    assert lacking(iso(*shared), tree) == lacking(tree, iso(*shared)) == []
