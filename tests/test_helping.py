@@ -62,6 +62,18 @@ def test_one_process_alone_would_be_no_help(work: int, most: int, expected: int)
         assert (os.getpid() in helping.answers([()], os.getpid)) is (expected == 0)
 
 
+@pytest.mark.parametrize(("work", "expected"), [(1, 0), (2, 1), (9, 1)])
+def test_where_this_process_does_its_share_there_is_one_less(work: int, expected: int) -> None:
+    with Helpers[int]("os:getpid", work=work, enough=1, share=True) as helping:
+        assert len(helping._children) == expected
+
+
+def test_a_process_with_enough_questions_gets_no_more() -> None:
+    with Helpers[None]("time:sleep", work=2, enough=1, share=True) as helping:
+        asked = [helping.ask((0.5,), lambda: None, most_waiting=2) for _ in range(3)]
+        assert [future is None for future in asked] == [False, False, True]
+
+
 @pytest.mark.parametrize("program", ["no-python", ""])
 def test_where_no_process_can_be_started_all_is_done_here(
     monkeypatch: pytest.MonkeyPatch, program: str

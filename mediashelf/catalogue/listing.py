@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cache
 from itertools import chain, compress
 from typing import NamedTuple
 
@@ -146,7 +147,7 @@ class _Columns:
         if folder.has_folders:  # their lengths differ between trees; each is one folder
             pairs = zip(sizes, folder.are_folders, strict=True)
             sizes = [0 if is_folder else size for size, is_folder in pairs]
-        marks = folder.are_folders.translate(bytes([mark, mark | MARK_DIRECTORY]).ljust(256))
+        marks = folder.are_folders.translate(_marks_table(mark))
         new = _Rows(folder.names, _sizes(sizes), marks)
         folded = folder.path.casefold()
         rows = self._rows.setdefault(folded, [])
@@ -154,6 +155,9 @@ class _Columns:
         if rows:
             known = self._known_in(folded, rows)
             places = self._merge(known, new, path, mark)
+            if None not in places:  # as on most discs
+                rows.append(range(0))
+                return [each for each in places if each is not None]
             new = new.picked([place is None for place in places])
             if folded in self._known:
                 for number, key in enumerate(new.keys(), len(self.names)):
@@ -221,6 +225,11 @@ class _Rows(NamedTuple):
             array("q", compress(self.sizes, wanted)),
             bytes(compress(self.marks, wanted)),
         )
+
+
+@cache
+def _marks_table(mark: int) -> bytes:
+    return bytes([mark, mark | MARK_DIRECTORY]).ljust(256)
 
 
 def _sizes(sizes: Sequence[int]) -> array[int]:

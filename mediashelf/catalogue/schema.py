@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from mediashelf.catalogue.records.name_index import add_end_marks, index_new_names
-from mediashelf.catalogue.records.reading import CheckedConnection
+from mediashelf.catalogue.records.reading import CheckedConnection, TransactionNotes
 from mediashelf.catalogue.steps.dropped import add_acknowledged_before
 from mediashelf.catalogue.steps.history import add_history
 from mediashelf.catalogue.steps.inside import add_bytes_inside
@@ -196,15 +196,18 @@ def split_statements(script: str) -> Iterator[str]:
 def transaction(db: sqlite3.Connection) -> Iterator[None]:
     """Keep all that the block writes, or nothing of it. The write lock is taken at once."""
     db.execute("BEGIN IMMEDIATE")
+    if isinstance(db, CheckedConnection):
+        db.notes = TransactionNotes()
     try:
         yield
         index_new_names(db)
     except BaseException:
-        if isinstance(db, CheckedConnection):
-            db.indexed_to = None
         if db.in_transaction:  # SQLite itself rolls back after some errors, a full disk for one
             db.execute("ROLLBACK")
         raise
+    finally:
+        if isinstance(db, CheckedConnection):
+            db.notes = None
     db.execute("COMMIT")
 
 

@@ -19,7 +19,8 @@ from mediashelf.catalogue.store import open_catalogue
 RUN = "from mediashelf.__main__ import run; run()"
 SCAN = [sys.executable, "-m", "mediashelf", "scan", "--catalogue"]
 MOMENTS = 10
-IMAGES = 60
+IMAGES = 240
+AUDITED = 60
 
 
 def content(place: Path) -> dict[str, list[tuple[Any, ...]]]:
@@ -106,7 +107,7 @@ def test_killed_at_ten_moments(tmp_path: Path) -> None:
 
 def test_an_audit_that_is_killed_leaves_no_verdict_without_its_event(tmp_path: Path) -> None:
     with open_library(tmp_path) as library:
-        for number in range(IMAGES):
+        for number in range(AUDITED):
             write(library.root / f"{number:03}.iso", tide_image(number), DATE)
         library.scan()
     place = tmp_path / "catalogue.sqlite"
@@ -120,7 +121,7 @@ def test_an_audit_that_is_killed_leaves_no_verdict_without_its_event(tmp_path: P
         db.execute("UPDATE fixity SET confirmed_at = recorded_at")
         db.execute("DELETE FROM history WHERE event = 'confirmed'")
         running = subprocess.Popen(audit, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        wanted = dice.randint(1, IMAGES - 8)
+        wanted = dice.randint(1, AUDITED - 8)
         while running.poll() is None and db.execute(judged).fetchone()[0] < wanted:
             time.sleep(0.001)
         running.send_signal(signal.SIGKILL)
@@ -131,14 +132,14 @@ def test_an_audit_that_is_killed_leaves_no_verdict_without_its_event(tmp_path: P
         ]
         assert sorted(told) == sorted(sound)
         assert db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-        in_the_middle += 0 < len(sound) < IMAGES
+        in_the_middle += 0 < len(sound) < AUDITED
     db.close()
     assert in_the_middle >= MOMENTS // 3
     run_whole(audit)
     with open_library(tmp_path) as library:
         assert set(library.states().values()) == {"sound"}
         events = library.catalogue.db.execute("SELECT count(*) FROM history").fetchone()
-        assert events == (2 * IMAGES,)
+        assert events == (2 * AUDITED,)
 
 
 def test_stopped_by_the_person(tmp_path: Path) -> None:

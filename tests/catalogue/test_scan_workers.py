@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future
 from pathlib import Path
 
 import pytest
@@ -28,6 +29,28 @@ def test_small_files_are_asked_for_and_read_by_the_caller() -> None:
     assert asked == ["small", "last"]
     here = threading.current_thread()
     assert [name for name, reader in readers.items() if reader is here] == ["small", "last"]
+
+
+def test_while_others_are_at_the_first_the_caller_reads_what_is_left_to_it() -> None:
+    first: Future[int] = Future()
+    too_late = threading.Timer(20, first.set_result, [-1])
+    too_late.start()
+
+    def read(job: int, _count: Callable[[int], None]) -> int:
+        if job == 3:
+            first.set_result(0)
+        return job
+
+    def elsewhere(job: int, _here: Callable[[], int]) -> Future[int] | None:
+        return first if job == 0 else None
+
+    jobs = read_together(
+        range(5), read, size_of=lambda job: 1, ask_ahead=lambda job: None, elsewhere=elsewhere
+    )
+    try:
+        assert [result for batch in jobs for _, result in batch] == [0, 1, 2, 3, 4]
+    finally:
+        too_late.cancel()
 
 
 @pytest.mark.parametrize("error", [ValueError, KeyboardInterrupt])

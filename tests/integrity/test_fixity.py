@@ -278,6 +278,19 @@ def test_observe_reads_what_it_is_asked_for(image: Path) -> None:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows says of such a path that nothing is there")
+def test_bytes_at_hand_are_not_read_again_unless_they_are_to_come_from_the_disk(
+    image: Path,
+) -> None:
+    whole, counted = image.read_bytes(), list[int]()
+    changed = whole[:-1] + bytes([whole[-1] ^ 1])
+    digests = digest_file(image, at_hand=changed, on_bytes=counted.append)
+    other = image.with_name("changed")
+    other.write_bytes(changed)
+    assert digests == digest_file(other)
+    assert counted == [len(whole)]
+    assert digest_file(image, at_hand=changed, past_cache=True) == digest_file(image)
+
+
 def test_a_path_that_the_system_refuses_is_a_problem_and_not_missing(tmp_path: Path) -> None:
     observed = observe(tmp_path / ("x" * 5000))
     assert observed.absence is None

@@ -13,7 +13,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Collection, Iterable, Sequence
 
-from mediashelf.catalogue.records.reading import CheckedConnection
+from mediashelf.catalogue.records.reading import notes_of
 from mediashelf.catalogue.rows import keep_text
 from mediashelf.text import fold
 
@@ -52,7 +52,11 @@ def record_names(db: sqlite3.Connection, names: Collection[str]) -> dict[str, in
 
     They are indexed when the transaction ends.
     """
-    last = number = db.execute("SELECT max(id) FROM names").fetchone()[0] or 0
+    notes = notes_of(db)
+    last = notes.last_name if notes is not None else None
+    if last is None:
+        last = int(db.execute("SELECT max(id) FROM names").fetchone()[0] or 0)
+    number = last
     ids: dict[str, int] = {}
     new: list[tuple[int, str, bytes]] = []
     # In the order of the table's own index, which is then written from one end to the other.
@@ -69,18 +73,21 @@ def record_names(db: sqlite3.Connection, names: Collection[str]) -> dict[str, in
             ids[name] = name_id
     if new:
         db.executemany("INSERT INTO names (id, folded, name) VALUES (?, ?, ?)", new)
-        if isinstance(db, CheckedConnection) and db.in_transaction:
-            db.indexed_to = last if db.indexed_to is None else db.indexed_to
-        else:
+        if notes is None:
             db.execute(_INDEX_FROM, [last])
+        elif notes.indexed_to is None:
+            notes.indexed_to = last
+    if notes is not None:
+        notes.last_name = number
     return ids
 
 
 def index_new_names(db: sqlite3.Connection) -> None:
     """Index what this transaction has written."""
-    if isinstance(db, CheckedConnection) and db.indexed_to is not None:
-        db.execute(_INDEX_FROM, [db.indexed_to])
-        db.indexed_to = None
+    notes = notes_of(db)
+    if notes is not None and notes.indexed_to is not None:
+        db.execute(_INDEX_FROM, [notes.indexed_to])
+        notes.indexed_to = None
 
 
 def _folded(names: list[str]) -> Iterable[tuple[str, bytes, str]]:

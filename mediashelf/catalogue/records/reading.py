@@ -14,6 +14,8 @@ from types import UnionType
 from typing import Any, ParamSpec, TypeVar
 from weakref import WeakSet
 
+from msgspec import Struct, field
+
 Arguments = ParamSpec("Arguments")
 Answer = TypeVar("Answer")
 
@@ -22,19 +24,36 @@ class ContentError(sqlite3.DatabaseError):
     """A value in the catalogue is not what the program writes there."""
 
 
+class TransactionNotes(Struct):
+    """What a transaction has asked or written: nobody else can change that while it lasts.
+
+    ``indexed_to`` is the last name in the index, where others were written; ``last_name`` the
+    last of all.
+    """
+
+    indexed_to: int | None = None
+    last_name: int | None = None
+    folder_ids: dict[str, int] = field(default_factory=dict)
+
+
+def notes_of(db: sqlite3.Connection) -> TransactionNotes | None:
+    """Return the notes of the transaction that is under way, None outside of one."""
+    return db.notes if isinstance(db, CheckedConnection) else None
+
+
 class CheckedConnection(sqlite3.Connection):
     """A connection whose errors are all SQLite's, and that is closed when it is closed.
 
     What SQLite says of a damaged schema quotes it, and may be no text for Python. A question
     that was not read to its end, which the frames of an error may keep, holds the file open
-    (sqlite3_close_v2); so all of them are closed before. ``indexed_to`` is the last name in the
-    index, where the transaction that is under way has written others.
+    (sqlite3_close_v2); so all of them are closed before. ``notes`` are those of the transaction
+    that is under way.
     """
 
     def __init__(self, *arguments: Any, **options: Any) -> None:
         super().__init__(*arguments, **options)
         self._cursors: WeakSet[sqlite3.Cursor] = WeakSet()
-        self.indexed_to: int | None = None
+        self.notes: TransactionNotes | None = None
 
     def close(self) -> None:
         """Close the connection and its file."""
@@ -48,7 +67,8 @@ class CheckedConnection(sqlite3.Connection):
             cursor = super().execute(*arguments)
         except UnicodeDecodeError as error:
             raise ContentError("the names of its tables are not valid text") from error
-        self._cursors.add(cursor)
+        if cursor.description is not None:  # others are at their end
+            self._cursors.add(cursor)
         return cursor
 
 

@@ -11,6 +11,7 @@ from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
+from mediashelf.catalogue.records.reading import notes_of
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text
 from mediashelf.catalogue.scanning.values import Reading
@@ -246,6 +247,16 @@ def _add_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> Non
 
 
 def _folder_id(db: sqlite3.Connection, path: str) -> int:
+    notes = notes_of(db)
+    if notes is None:
+        return _ask_folder_id(db, path)
+    known = notes.folder_ids.get(path)
+    if known is None:
+        known = notes.folder_ids[path] = _ask_folder_id(db, path)
+    return known
+
+
+def _ask_folder_id(db: sqlite3.Connection, path: str) -> int:
     kept = keep_text(path)
     known = db.execute("SELECT id FROM folders WHERE path = ?", [kept]).fetchone()
     if known is None:
@@ -258,6 +269,9 @@ def _folder_id(db: sqlite3.Connection, path: str) -> int:
 def forget_unused_folders(db: sqlite3.Connection) -> None:
     """Remove the paths of folders that no entry is in any more; looks at every entry."""
     db.execute("DELETE FROM folders WHERE id NOT IN (SELECT folder_id FROM entries)")
+    notes = notes_of(db)
+    if notes is not None:
+        notes.folder_ids.clear()
 
 
 def move_record(db: sqlite3.Connection, image_id: int, place: RecordPlace, mtime_ns: int) -> None:

@@ -16,7 +16,7 @@ WORKERS = 2
 
 _AHEAD = 4  # images read and not yet taken; bounds the memory that their entries fill
 
-MOST_TOGETHER = 64
+MOST_TOGETHER = 32
 _SMALL = 4 << 20
 """Bytes of jobs that may wait beyond that, and be taken together."""
 

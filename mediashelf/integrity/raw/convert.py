@@ -14,7 +14,9 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.sectors import FORM_2_SIZE, SectorKind
 from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.integrity.fixity.reading import has_changed
 from mediashelf.integrity.raw.auditing import TrackAuditor, TrackReport, findings_beside
+from mediashelf.integrity.raw.files import file_status
 from mediashelf.integrity.raw.scan import SectorBatch
 from mediashelf.integrity.raw.tracks import RawDisc, RawTrack
 from mediashelf.text import count_text
@@ -106,17 +108,23 @@ def convert_track(
     of the rules in :data:`_BLOCKING` keep it from being written unless ``anyway``:
     then lost sectors are in it as they were read, or as zeros with ``zero_lost``.
     Raises :class:`OutputError` for an output that exists (unless ``replace``) or can't
-    be written, :class:`ConversionError` for an output that is a source, and
-    :class:`InputError` when a file can't be read.
+    be written, :class:`ConversionError` for an output that is a source or a source that
+    changes meanwhile, and :class:`InputError` when a file can't be read.
     """
     for source in {disc.path, *(other.path for other in disc.tracks)}:
         if output.exists() and output.samefile(source):
             raise ConversionError(f"{output}: is the source itself; name another file")
+    before = file_status(track.path)
     try:
         with whole_output(output, replace=replace) as temporary:
             with write_to_disk(temporary) as write:
                 report, own = read_converted(
                     track, write, parity=parity, zero_lost=zero_lost, on_bytes=on_bytes
+                )
+            if has_changed(track.path, before):
+                raise ConversionError(
+                    f"{track.path}: changed while it was read; nothing was written. Convert it "
+                    "when nothing writes to it any more"
                 )
             findings = (*findings_beside(disc, [report]), *own)
             blocked = not anyway and any(finding.rule in _BLOCKING for finding in findings)

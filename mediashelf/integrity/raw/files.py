@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import stat
 import unicodedata
@@ -17,15 +18,20 @@ from mediashelf.text import first_text
 _SHOWN_NAMES = 5
 
 
-def file_size(path: Path) -> int:
-    """Return the size of a regular file; raises :class:`InputError` for anything else."""
+def file_status(path: Path) -> os.stat_result:
+    """Return what the system says of a regular file; :class:`InputError` for anything else."""
     try:
         status = path.stat()
     except (OSError, ValueError) as error:
         raise _unreadable(path, error) from error
     if not stat.S_ISREG(status.st_mode):
         raise InputError(f"{path}: is not a regular file")
-    return status.st_size
+    return status
+
+
+def file_size(path: Path) -> int:
+    """Return the size of a regular file; raises :class:`InputError` for anything else."""
+    return file_status(path).st_size
 
 
 def read_bytes(

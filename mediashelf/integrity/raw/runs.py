@@ -188,8 +188,10 @@ def _place(track: RawTrack, blocks: str = "") -> str:
 def _message(run: SectorRun) -> str:
     sectors = count_text(run.count, "sector")
     if run.verdict is SectorVerdict.MISPLACED:
-        verb = "does" if run.count == 1 else "do"
-        return f"{sectors} whose address {verb} not match its position: {run.reason}"
+        whose = "address does not match its position"
+        if run.count > 1:
+            whose = "addresses do not match their positions"
+        return f"{sectors} whose {whose}: {run.reason}"
     if run.verdict is SectorVerdict.CORRECTED:
         wrong = count_text(run.bytes_changed, "byte")
         return f"{sectors} corrected: {wrong} corrected from the parity, EDC good"

@@ -5,12 +5,14 @@ from __future__ import annotations
 import errno
 import json
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 
+from made_library import TICK
 from make_image import make_iso
 from make_raw import (
     audio,
@@ -28,6 +30,8 @@ from make_raw import (
 from mediashelf.cli.main import main
 from mediashelf.errors import BlockedError, ConversionError, FormatError, InputError, OutputError
 from mediashelf.image import open_image
+from mediashelf.integrity.raw import convert
+from mediashelf.integrity.raw.tracks import RawTrack
 
 ISO = make_iso({"README.TXT": b"Tide tables", "DRIVERS/LKVX3.VXD": noise(300_000)}, joliet=3).data
 SECTORS = len(ISO) // 2048
@@ -384,3 +388,36 @@ def test_cut_last_sector_is_filled(tmp_path: Path) -> None:
     plain = write_disc(tmp_path, ISO[:-100], "MODE1/2048", name="plain")
     run(plain, "-o", tmp_path / "plain.iso")
     assert (tmp_path / "plain.iso").stat().st_size == len(ISO)
+
+
+def _grow(path: Path) -> None:
+    with path.open("ab") as stream:
+        stream.write(MODE_1[-2352:])
+
+
+def _rewrite(path: Path) -> None:
+    date = path.stat().st_mtime_ns + TICK
+    with path.open("r+b") as stream:
+        stream.write(MODE_1[:2352])
+    os.utime(path, ns=(date, date))
+
+
+@pytest.mark.parametrize("change", [_grow, _rewrite])
+def test_a_source_that_is_written_meanwhile_is_not_converted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: Callable[[Path], None]
+) -> None:
+    sheet, image = write_disc(tmp_path, MODE_1), tmp_path / "kiosk.bin"
+    read = convert.read_converted
+
+    def read_and_change(track: RawTrack, *rest: Any, **options: Any) -> Any:
+        found = read(track, *rest, **options)
+        change(image)
+        return found
+
+    monkeypatch.setattr(convert, "read_converted", read_and_change)
+    result = run(sheet, "-o", tmp_path / "x.iso", code=ConversionError.exit_code)
+    assert "kiosk.bin: changed while it was read; nothing was written" in result.stderr
+    assert not (tmp_path / "x.iso").exists()
+    assert partials(tmp_path) == []
+    monkeypatch.undo()
+    run(sheet, "-o", tmp_path / "x.iso", code=BlockedError.exit_code if change is _grow else 0)
