@@ -11,7 +11,7 @@ from msgspec.structs import replace
 from mediashelf.building.recipes.recipe import is_source
 from mediashelf.collector import collector_paused
 from mediashelf.errors import InputError
-from mediashelf.findings import Finding, Severity, worst
+from mediashelf.findings import Finding, Severity, joined, worst
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import SHEET_SUFFIX, open_image
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
@@ -35,7 +35,7 @@ class CheckedSource(Struct, frozen=True):
     path: Path
     kind: str
     facts: DiscFacts
-    own: tuple[Finding, ...]
+    own: Sequence[Finding]
     emulator: tuple[Finding, ...]
     targets: tuple[tuple[Target, Sequence[Finding]], ...]
     is_asked: bool
@@ -115,7 +115,7 @@ def _check_planned(
         path,
         "folder" if is_source(path) else "recipe",
         disc.plan.facts,
-        (*disc.plan.findings, *planned.notes),
+        joined(disc.plan.findings, planned.notes),
         disc.emulator,
         disc.targets,
         bool(targets),
