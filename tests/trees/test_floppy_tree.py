@@ -107,10 +107,14 @@ def test_what_follows_a_disk_does_not_make_it_another(tmp_path: Path) -> None:
     assert rules_of(tmp_path / "disk.img", data + bytes(1_474_560)) == []
 
 
-def test_another_usual_length_of_the_top_folder_is_none(tmp_path: Path) -> None:
-    # From memory: 2.88 MB disks that Linux formats have 224 entries.
-    data = make_fat({}, size=2_949_120)
-    assert rules_of(tmp_path / "disk.img", data[:17] + b"\xe0\0" + data[19:]) == []
+@pytest.mark.parametrize(("size", "entries"), [(2_949_120, 224), (163_840, 512), (327_680, 512)])
+def test_another_usual_length_of_the_top_folder_is_none(
+    tmp_path: Path, size: int, entries: int
+) -> None:
+    # What mkfs.fat 4.2 writes.
+    data = make_fat({}, size=size)
+    data = data[:17] + entries.to_bytes(2, "little") + data[19:]
+    assert rules_of(tmp_path / "disk.img", data) == []
 
 
 def rules_of(path: Path, data: bytes) -> list[tuple[str, Severity]]:

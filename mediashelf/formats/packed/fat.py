@@ -40,7 +40,8 @@ _DISKS = {
     1_474_560: (1, 9, 224, 0xF0),
     2_949_120: (2, 9, 240, 0xF0),
 }
-_OTHER_TOP_ENTRIES = {2_949_120: 224}  # of disks that Linux formats, from memory
+# What mkfs.fat 4.2 (tried) gives the first, and any that it takes for no floppy.
+_OTHER_TOP_ENTRIES, _ANY_TOP_ENTRIES = {2_949_120: 224}, 512
 _WITHOUT_PARAMETERS = frozenset({163_840, 184_320, 327_680, 368_640})
 
 
@@ -106,8 +107,8 @@ class FatVolume:
         """How many it has on disks of this size; of other sizes what whole sectors hold."""
         if self._layout.total_size in _DISKS:
             usual = _DISKS[self._layout.total_size][2]
-            is_other = self.top_entries == _OTHER_TOP_ENTRIES.get(self._layout.total_size)
-            return self.top_entries if is_other else usual
+            others = _ANY_TOP_ENTRIES, _OTHER_TOP_ENTRIES.get(self._layout.total_size)
+            return self.top_entries if self.top_entries in others else usual
         per_sector = _SECTOR_SIZE // ENTRY_SIZE
         return -(-self.top_entries // per_sector) * per_sector
 
