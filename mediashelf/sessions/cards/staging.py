@@ -15,7 +15,7 @@ from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
 from mediashelf.integrity.fixity.digests import Digests
 from mediashelf.integrity.fixity.reading import digest_file
-from mediashelf.sessions.cards.copying import QUICK, ImageCopier, changed_source
+from mediashelf.sessions.cards.copying import NO_ROOM, QUICK, ImageCopier, changed_source
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.placed import Action, PlacedDisc
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal
@@ -169,7 +169,7 @@ def _compare(placed: PlacedDisc, found: ReadBack, written: Digests) -> None:
 
 def _without_room(placed: PlacedDisc, error: OutputError) -> str:
     cause = error.__cause__
-    if isinstance(cause, OSError) and cause.errno in (errno.ENOSPC, errno.EDQUOT):
+    if isinstance(cause, OSError) and cause.errno in NO_ROOM:
         return (
             f"{placed.path}: the card is full; no part of this disc was left on it. Make room "
             "(--tidy removes what earlier sessions put there) and run again: complete images "
