@@ -47,7 +47,11 @@ def move_all(library: Library, count: int) -> None:
 
 
 def change_all(library: Library, count: int) -> None:
-    for file in library.root.rglob("*.iso"):
+    files = [*library.root.rglob("*.iso")]
+    for number in range(count):
+        write(library.root / "other" / f"{number}.iso", tide_image(2))
+    library.scan()
+    for file in files:
         write(file, tide_image(2))
         os.utime(file, ns=(1, 1))
 
