@@ -75,3 +75,14 @@ def test_findings_of_a_disc_are_made_only_when_they_are_asked_for(
     assert len(made) == 404
     wheres = [finding.where for finding in found if finding.rule == "long-name-seen"]
     assert wheres[:2] == ["/F000.TXT", "/F001.TXT"]
+
+
+def test_many_places_of_one_rule_are_looked_for_again_where_they_are_printed() -> None:
+    long = {f"F{number:03d}.TXT": f"{'long name ' * 7}{number:03d}.txt" for number in range(450)}
+    made = make_iso({name: name.encode() for name in long}, joliet=3, long_names=long)
+    facts = read_disc(BytesView(made.data)).facts
+    ((_, found),) = check_targets(facts, [load_targets()["win9x"]])
+    (run,) = [one for one in iter_runs(found) if one.rule == "joliet-name-length"]
+    one_by_one = [run[place] for place in range(len(run))]
+    assert list(run) == one_by_one
+    assert [one.where for one in run] == sorted(f"/{name}" for name in long.values())

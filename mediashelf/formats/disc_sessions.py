@@ -44,8 +44,8 @@ def log_sessions(starts: tuple[int, ...], log: ProblemLog) -> None:
     log.add(
         "last-session-read",
         "image",
-        f"the image has {len(starts)} sessions, which start at LBA {listed}; the last one is "
-        "shown, and files that it no longer names are not",
+        f"the image has {len(starts)} sessions, which start at LBA {listed}; the last one was "
+        "read, but of an emulated drive systems show the first",
         offset=(starts[-1] + FIRST_DESCRIPTOR) * SECTOR_SIZE,
         found=f"{len(starts)} sessions",
         expected="one session",

@@ -65,8 +65,13 @@ STRUCTURE_RULES = {
     "image-reaches-volume-end": StructureRule(_WARNING, "ECMA-119 8.4.8; ECMA-167 3/10.5", _CUT),
     "image-reaches-partition-end": StructureRule(_WARNING, _OWN, _CUT),
     "partition-table-checksum": StructureRule(_WARNING, _OWN, _COPY),
+    # The last one is found by the drive's table of contents, which has one session there.
     "last-session-read": StructureRule(
-        _NOTE, "Linux kernel 6.12, fs/isofs/inode.c", "nothing to do; systems show the last one too"
+        _WARNING,
+        "Linux kernel 6.12, fs/isofs/inode.c; "
+        "Linux kernel 6.1, drivers/usb/gadget/function/f_mass_storage.c",
+        "make a disc of the last session's files: mediashelf build IMAGE -o DISC.iso",
+        needs_care=True,
     ),
     "high-sierra-volume": StructureRule(
         _WARNING,

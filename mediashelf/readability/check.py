@@ -65,7 +65,7 @@ def verdict_on(findings: Iterable[Finding], structure: Iterable[Finding] = ()) -
     runs = list(iter_runs(findings))
     level = worst(Findings(runs))
     own = list(structure)
-    if level is not Severity.ERROR and any(map(_is_damage, own)):
+    if level is not Severity.ERROR and is_damaged(own):
         return Readability.DAMAGED
     needs_care = any(one.rule in CAREFUL_RULES for one in own)
     if (level is None or level is Severity.NOTE) and not needs_care:
@@ -76,8 +76,10 @@ def verdict_on(findings: Iterable[Finding], structure: Iterable[Finding] = ()) -
     return Readability.NOT_AT_ALL if hidden else Readability.IN_PART
 
 
-def _is_damage(finding: Finding) -> bool:
-    return finding.severity is Severity.ERROR and finding.rule not in SPARING_RULES
+def is_damaged(structure: Iterable[Finding]) -> bool:
+    """Tell whether, by what its reader found, some of a disc can be lost or misread."""
+    errors = (one for one in structure if one.severity is Severity.ERROR)
+    return any(one.rule not in SPARING_RULES for one in errors)
 
 
 def _check(disc: JudgedDisc, target: Target) -> Findings:

@@ -41,6 +41,8 @@ class FloppyTree(Tree):
         if not volume.is_whole:
             fact = f"the image has {volume.image_size:,} bytes, its volume {volume.size:,}"
             findings.append(end_unclear(where, fact))
+        if not volume.tables_agree:
+            findings.append(_tables_differ(where))
         self.members = members
         self.findings = tuple(findings)
 
@@ -88,4 +90,14 @@ def _not_listed(where: str, fact: str) -> Finding:
         where,
         f"Not every file could be listed: {fact}",
         "read the floppy again",
+    )
+
+
+def _tables_differ(where: str) -> Finding:
+    return Finding(
+        "file-tables-agree",
+        Severity.WARNING,
+        where,
+        "its file allocation tables differ; the first was used, and files may be wrong",
+        "read the floppy again, or compare it with another copy",
     )

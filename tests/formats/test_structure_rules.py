@@ -28,7 +28,7 @@ SOURCE = re.compile(
     rf"|(?:SUSP|RRIP) 1\.12, {_NUMBERS}"
     r"|El Torito 1\.0, (?:section \d\.\d and )?(?:section \d\.\d|figures? \d(?: (?:and|to) \d)?)"
     r"|Joliet specification 1, (?:[A-Z][A-Za-z]+ ?)+"
-    r"|Linux kernel 6\.12, [\w/.-]+"
+    r"|Linux kernel 6\.12?, [\w/.-]+"
     rf"|Linux kernel 6\.1, fs/udf/osta_udf\.h: UDF 2\.60 {_NUMBERS}"
     r"|common practice|own behaviour"
 )

@@ -48,6 +48,25 @@ def test_comparing_keeps_little_of_an_entry(tmp_path: Path) -> None:
     assert (peaks[1] - peaks[0]) / (6 * (LARGE - SMALL)) < MOST
 
 
+def test_comparing_folders_keeps_little_of_a_file(tmp_path: Path) -> None:
+    def peak(count: int) -> int:
+        folder = tmp_path / str(count)
+        for number in range(count):
+            path = folder / f"D{number // 100:03d}" / f"A name of some length {number:05d}.DAT"
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(b"")
+        tracemalloc.start()
+        try:
+            with open_tree(folder) as one, open_tree(folder) as other:
+                assert compare_trees(one, other).same_files == count
+                return tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+
+    peak(SMALL // 2)  # what is made once is there from now on
+    assert (peak(LARGE) - peak(SMALL)) / (LARGE - SMALL) < 500  # of both folders
+
+
 def peak_of(folder: Path, count: int, look: Callable[[DiscImage], None]) -> int:
     """Return the most bytes in use while an image of two trees is opened and looked at."""
     files = {f"/D{number // 100:03d}/F{number:05d}.DAT": b"%d" % number for number in range(count)}

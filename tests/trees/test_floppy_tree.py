@@ -97,3 +97,26 @@ def test_a_folder_inside_itself_is_not_followed(tmp_path: Path) -> None:
     with open_tree(path) as tree:
         assert [one.rule for one in tree.findings] == ["listing-incomplete"]
         assert "listed twice" in tree.findings[0].message
+
+
+@pytest.mark.parametrize("size", sorted(DISKS))
+def test_file_allocation_tables_that_differ_are_named(tmp_path: Path, size: int) -> None:
+    """The second is a copy of the first (from memory); neither has a checksum."""
+    data = make_fat(FILES, size=size)
+    per_table = DISKS[size][1] * 512
+    path = tmp_path / "disk.img"
+
+    def rules(changed: bytes) -> list[str]:
+        path.write_bytes(changed)
+        with open_tree(path) as tree:
+            return [one.rule for one in tree.findings]
+
+    assert rules(data) == []
+    for at in (512 + 9, 512 + per_table + 9):
+        changed = bytearray(data)
+        changed[at] ^= 0x10
+        assert rules(bytes(changed)) == ["file-tables-agree"]
+    # What follows the last cluster of a table stands for nothing.
+    slack = bytearray(data)
+    slack[512 + per_table - 1] ^= 0x10
+    assert rules(bytes(slack)) == []

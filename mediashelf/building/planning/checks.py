@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 
 from mediashelf.building.naming.layout import MAX_DIRECTORIES, MINIMUM_SECTORS, Layout
 from mediashelf.building.naming.names import Label, folded, same_text
-from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees
+from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees, PlannedDirectory
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.tree import DiscFile
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding, FindingRun, Severity, iter_runs
 from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS
 from mediashelf.text import count_text
 
@@ -83,61 +83,104 @@ def _beyond_reader(layout: Layout) -> Iterator[str]:
         yield f"all paths together have over {limits.text_characters:,} characters"
 
 
-def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Finding]:
+def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[FindingRun]:
     """Yield files that are too large, and names that could not stay what they were."""
+    folders = _FoldedFolders(trees)
     nothing = True
-    paths = _FoldedPaths(trees)
+    renamed: list[DiscFile] = []
+
+    def say_renamed(found: Sequence[DiscFile]) -> FindingRun:
+        return _names_changed(len(found), lambda at: (found[at].name, found[at].long_path), folders)
+
     for file in files:
         nothing = False
         if file.own.size > MAX_FILE:
-            yield Finding(
-                "file-too-large",
-                Severity.ERROR,
-                file.long_path,
-                "a file of 4 GiB or more needs several sections; interchange level 1 allows one",
-                "split the file, or copy it some other way",
-                "ECMA-119 9.1.4 and 10.1",
-                found=f"{file.own.size:,} bytes",
-                expected=f"at most {MAX_FILE:,} bytes",
-            )
+            if renamed:
+                yield say_renamed(renamed)
+                renamed = []
+            yield from iter_runs([_too_large(file)])
         if not same_text(file.name, file.long_name):
-            yield _name_changed(file.name, file.long_path, paths)
-    for directory in trees.joliet.iter_level_by_level():
-        name = directory.folder.name
-        if directory.parent is not None and not same_text(name, directory.path.rpartition("/")[2]):
-            yield _name_changed(name, directory.path, paths)
+            renamed.append(file)
+    if renamed:
+        yield say_renamed(renamed)
+    moved = [
+        (name, directory.path)
+        for directory in trees.joliet.iter_level_by_level()
+        for name in [directory.folder.name]
+        if directory.parent is not None and not same_text(name, directory.path.rpartition("/")[2])
+    ]
+    if moved:
+        yield _names_changed(len(moved), moved.__getitem__, folders)
     if nothing:
-        yield Finding(
+        found = Finding(
             "nothing-on-disc",
             Severity.WARNING,
             "/",
             "the source folders hold no files",
             "check that these are the right folders",
         )
+        yield from iter_runs([found])
 
 
-class _FoldedPaths:
-    """All long paths by themselves folded; put together when first asked for."""
+def _too_large(file: DiscFile) -> Finding:
+    return Finding(
+        "file-too-large",
+        Severity.ERROR,
+        file.long_path,
+        "a file of 4 GiB or more needs several sections; interchange level 1 allows one",
+        "split the file, or copy it some other way",
+        "ECMA-119 9.1.4 and 10.1",
+        found=f"{file.own.size:,} bytes",
+        expected=f"at most {MAX_FILE:,} bytes",
+    )
+
+
+class _FoldedFolders:
+    """The long names of folders by themselves folded; put together for whoever asks."""
 
     def __init__(self, trees: NamedTrees) -> None:
         self._trees = trees
+        self._last: tuple[str, dict[str, str]] = "", {}
 
     @cached_property
-    def paths(self) -> dict[str, str]:
-        """The paths."""
-        return {
-            folded(path): path
-            for directory in self._trees.joliet.iter_level_by_level()
-            for path in (f"{directory.path}/{name}" for name in directory.names)
-        }
+    def _by_path(self) -> dict[str, list[PlannedDirectory]]:
+        found: dict[str, list[PlannedDirectory]] = {}
+        for directory in self._trees.joliet.iter_level_by_level():
+            found.setdefault(folded(directory.path), []).append(directory)
+        return found
+
+    def holder(self, above: str, name: str) -> str | None:
+        """Return the path of what is in a folder under this name, letter case aside."""
+        above = folded(above)
+        if self._last[0] != above or not self._last[1]:
+            names = {
+                folded(each): f"{directory.path}/{each}"
+                for directory in self._by_path.get(above, ())
+                for each in directory.names
+            }
+            self._last = above, names
+        return self._last[1].get(folded(name))
 
 
-def _name_changed(host_name: str, long_path: str, folded_paths: _FoldedPaths) -> Finding:
+def _names_changed(
+    count: int, get: Callable[[int], tuple[str, str]], folders: _FoldedFolders
+) -> FindingRun:
+    """Return the findings that names changed, made for whoever asks: it may be every file's."""
+    return FindingRun(
+        "long-name-changed",
+        Severity.WARNING,
+        "",
+        count,
+        lambda at: _name_changed(*get(at), folders),
+    )
+
+
+def _name_changed(host_name: str, long_path: str, folders: _FoldedFolders) -> Finding:
     """Return the finding that a name changed."""
     above, _, long_name = long_path.rpartition("/")
-    holder = folded_paths.paths.get(folded(f"{above}/{host_name}"), long_path)
+    holder = folders.holder(above, host_name)
     reason = "is not allowed on a disc"
-    if holder != long_path:
+    if holder is not None and holder != long_path:
         reason = f"differs only in case from {holder.rpartition('/')[2]!r}"
     return Finding(
         "long-name-changed",

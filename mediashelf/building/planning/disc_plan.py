@@ -34,8 +34,9 @@ from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.building.sources.clock import date_disc, disc_moment
 from mediashelf.building.tree import Content, DiscFile, DiscFolder, date_folders
-from mediashelf.findings import Finding
+from mediashelf.findings import Findings, joined
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
+from mediashelf.sequences import MadeSequence
 
 
 class PlannedFile(NamedTuple):
@@ -82,7 +83,7 @@ class DiscPlan(Struct, frozen=True):
     label: Label
     made: datetime
     facts: DiscFacts
-    findings: tuple[Finding, ...]
+    findings: Findings
     declared: tuple[DeclaredFolder, ...]
     folder_count: int
     source_size: int
@@ -113,9 +114,9 @@ class DiscPlan(Struct, frozen=True):
         return {file.long_path: file.own for file in self.sources}
 
     @property
-    def files(self) -> tuple[PlannedFile, ...]:
-        """All files by their long paths; put together anew for whoever asks."""
-        return _planned_files(self.iter_files())
+    def files(self) -> Sequence[PlannedFile]:
+        """All files by their long paths; each is put together for whoever asks for it."""
+        return _PlannedFiles(self.iter_files())
 
     @property
     def file_count(self) -> int:
@@ -189,21 +190,21 @@ def plan_listing(
         trees, boot=boot.content if boot else None, catalog=catalog.own if catalog else None
     )
     boot_facts = boot.facts(catalog.own) if boot and catalog else None
-    findings = [
-        *listing.findings,
+    findings = joined(
+        listing.findings,
         # The number at the end of a label is no news; the rest is told of once.
-        *(check_label(recipe.label, disc_label(recipe.label)) if number <= 1 else ()),
-        *(boot.check() if boot else ()),
-        *check_layout(layout, recipe.capacity),
-        *check_depth(trees),
-        *check_files(listed, trees),
-    ]
+        check_label(recipe.label, disc_label(recipe.label)) if number <= 1 else (),
+        boot.check() if boot else (),
+        check_layout(layout, recipe.capacity),
+        check_depth(trees),
+        Findings(check_files(listed, trees)),
+    )
     return DiscPlan(
         recipe=recipe,
         label=label,
         made=disc_moment(date),
         facts=planned_facts(layout, label, disc_moment(date), boot_facts),
-        findings=tuple(findings),
+        findings=findings,
         declared=tuple(
             DeclaredFolder(short, long, one.provides, one.provides_for)
             for short, long, one in places
@@ -229,9 +230,16 @@ def _there(*files: DiscFile | None) -> list[DiscFile]:
     return [file for file in files if file is not None]
 
 
-def _planned_files(files: Iterable[DiscFile]) -> tuple[PlannedFile, ...]:
-    return tuple(
-        PlannedFile(
+class _PlannedFiles(MadeSequence[PlannedFile]):
+    def __init__(self, files: Iterable[DiscFile]) -> None:
+        self._files = sorted(files, key=lambda file: file.long_path)
+
+    def __len__(self) -> int:
+        return len(self._files)
+
+    def make(self, place: int) -> PlannedFile:
+        file = self._files[place]
+        return PlannedFile(
             file.short_path,
             file.long_path,
             file.source,
@@ -239,8 +247,6 @@ def _planned_files(files: Iterable[DiscFile]) -> tuple[PlannedFile, ...]:
             file.modified,
             file.own.equal_to is not None,
         )
-        for file in sorted(files, key=lambda file: file.long_path)
-    )
 
 
 def _folder_at(root: DiscFolder, parts: Iterable[str]) -> DiscFolder | None:

@@ -26,7 +26,7 @@ from mediashelf.building.planning.boot import PlannedBoot
 from mediashelf.building.planning.disc_plan import DiscPlan, PlannedFile
 from mediashelf.building.writing.write import BuiltDisc
 from mediashelf.cli.discs.driver_json import machine_json, survey_json
-from mediashelf.cli.documents import chosen, document
+from mediashelf.cli.documents import Each, chosen, document
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.jobs.discs.recipe_plan import JudgedPlan, PlannedRecipe
 
@@ -79,7 +79,7 @@ def _disc(judged: JudgedPlan, built: BuiltDisc | None) -> dict[str, Any]:
         "source_size": plan.source_size,
         "shared_size": plan.shared_size,
         "boot": None if plan.boot is None else _boot(plan.boot),
-        "files": [_file(file, digests.get(file.long_path)) for file in plan.files],
+        "files": Each(_file(file, digests.get(file.long_path)) for file in plan.files),
         "built": None if built is None else chosen(built, "path", "size"),
     }
 

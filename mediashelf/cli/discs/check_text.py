@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity, at_least, worst
 from mediashelf.jobs.discs.checking import CheckedSource
-from mediashelf.readability.check import Readability
+from mediashelf.readability.check import Readability, is_damaged
 from mediashelf.text import size_text
 
 PLACES_SHOWN = 3  # of one rule, without --all
@@ -37,7 +37,7 @@ def say_answer(answer: CheckedSource, *, show_all: bool, quiet: bool) -> None:
         say_wrapped(f"{own_part}: {summary(own)}; emulator: {_served(answer)}; {_contents(answer)}")
         if _has_errors(own) and own_part == "plan":
             say_wrapped("build refuses this disc; findings for systems hold for it as planned.")
-        elif _has_errors(own) and answer.facts.volumes:
+        elif is_damaged(own) and answer.facts.volumes:
             say_wrapped("This image is damaged; findings for systems hold for a sound copy.")
         say()
     limit = 0 if show_all else PLACES_SHOWN

@@ -11,7 +11,7 @@ import click
 from mediashelf.catalogue.keeping.image_search import ImageHit, find_images
 from mediashelf.catalogue.search import SearchAnswer, SearchHit
 from mediashelf.catalogue.store import open_catalogue
-from mediashelf.cli.documents import chosen, document
+from mediashelf.cli.documents import Each, chosen, document
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.options import catalogue_option, json_option, quiet_option
 from mediashelf.cli.render import is_piped, say, say_json, say_wrapped, table
@@ -85,7 +85,7 @@ def find(
                 text=text,
                 images=[{"image": image_dict(hit.image), "by": hit.by} for hit in images],
                 more_images=more_images,
-                hits=map(_hit_dict, found.hits),
+                hits=Each(map(_hit_dict, found.hits)),
                 **chosen(found, "more", "more_is_exact"),
             )
         )

@@ -11,7 +11,7 @@ import click
 from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.rows import STATES, ImageRow
 from mediashelf.catalogue.store import Catalogue, open_catalogue
-from mediashelf.cli.documents import document
+from mediashelf.cli.documents import Each, document
 from mediashelf.cli.keeping.columns import COLUMNS, OF_DISCS, OF_RECORDS, picked_columns, sorted_by
 from mediashelf.cli.keeping.list_text import say_findings_of, say_list
 from mediashelf.cli.library.catalogue_rows import listed_dict
@@ -178,8 +178,9 @@ def _list_duplicates(
 def _document(
     catalogue: Catalogue, listed: Sequence[ListedImage], with_findings: bool
 ) -> dict[str, object]:
+    if not with_findings:
+        return document("list", images=Each(map(listed_dict, listed)), gaps=find_gaps(listed))
     images = [listed_dict(image) for image in listed]
-    if with_findings:
-        for one, image in zip(listed, images, strict=True):
-            image["findings"] = findings_on_record(catalogue.db, one.row.id)
+    for one, image in zip(listed, images, strict=True):  # asked before anything is printed
+        image["findings"] = findings_on_record(catalogue.db, one.row.id)
     return document("list", images=images, gaps=find_gaps(listed))

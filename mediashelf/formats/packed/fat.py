@@ -53,6 +53,11 @@ class _FatLayout(Struct, frozen=True):
     def bits(self) -> int:
         return 12 if self.cluster_count <= _MOST_CLUSTERS_12 else 16
 
+    @property
+    def used_size(self) -> int:
+        """The bytes of a table that stand for clusters."""
+        return min(-(-(self.cluster_count + _FIRST_CLUSTER) * self.bits // 8), self.table_size)
+
 
 class FatVolume:
     """A volume that begins at ``offset`` of the view."""
@@ -76,6 +81,13 @@ class FatVolume:
     def is_whole(self) -> bool:
         """Whether all its clusters are there."""
         return self.size <= self.image_size
+
+    @property
+    def tables_agree(self) -> bool:
+        """Whether all tables say the same of each cluster."""
+        layout = self._layout
+        starts = range(layout.table_start, layout.top_start, layout.table_size)
+        return len({self._read(start, layout.used_size) for start in starts}) == 1
 
     def _read(self, start: int, size: int) -> bytes:
         return self._view.read(self._offset + start, size)

@@ -60,7 +60,9 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         return VolumeFacts(
             VolumeKind.UDF, sequence.label, detail=standard, entries_read=False, is_complete=False
         )
-    if is_alone and all(row.kind in ("plain", "metadata") for row in volume.maps):
+    end = _end_of_partitions(sequence, volume)
+    is_plain = all(row.kind in ("plain", "metadata") for row in volume.maps)
+    if is_alone and is_plain and end * volume.block_size <= view.size:
         _log_single_anchor(view, block_size, log)
     entries: tuple[Entry, ...] = ()
     is_read, is_complete = False, False
@@ -98,7 +100,7 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         volume.label or sequence.label,
         entries,
         block_size=volume.block_size,
-        block_count=_end_of_partitions(sequence, volume),
+        block_count=end,
         detail=standard,
         udf_revision=volume.revision,
         entries_read=is_read,

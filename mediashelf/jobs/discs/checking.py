@@ -10,9 +10,10 @@ from msgspec.structs import replace
 
 from mediashelf.building.recipes.recipe import is_source
 from mediashelf.collector import collector_paused
-from mediashelf.findings import Finding, Severity, worst
+from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity, joined, worst
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.image import open_image
+from mediashelf.image import SHEET_SUFFIX, open_image
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import Readability, check_targets, verdict_on
@@ -34,7 +35,7 @@ class CheckedSource(Struct, frozen=True):
     path: Path
     kind: str
     facts: DiscFacts
-    own: tuple[Finding, ...]
+    own: Sequence[Finding]
     emulator: tuple[Finding, ...]
     targets: tuple[tuple[Target, Sequence[Finding]], ...]
     is_asked: bool
@@ -79,6 +80,11 @@ def examine_source(
     where = path.name or "image"
     with open_image(path) as image:
         facts, own = image.facts, image.findings
+        if facts.looks_raw and not facts.volumes and path.suffix.casefold() == SHEET_SUFFIX:
+            raise InputError(
+                f"{path}: is a cue sheet, and the disc is in the files that it names; check the "
+                "first of them, or what convert makes of its data track"
+            )
         table = None if facts.looks_raw else find_partition_table(image.view)
     emulator = (
         *check_lun(facts.size, looks_raw=facts.looks_raw, where=where, is_hybrid=table is not None),
@@ -109,7 +115,7 @@ def _check_planned(
         path,
         "folder" if is_source(path) else "recipe",
         disc.plan.facts,
-        (*disc.plan.findings, *planned.notes),
+        joined(disc.plan.findings, planned.notes),
         disc.emulator,
         disc.targets,
         bool(targets),

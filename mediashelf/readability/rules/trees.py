@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import defaultdict
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import list_paths
@@ -19,6 +21,8 @@ from mediashelf.readability.disc import (
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
+
+_TOLD = -1
 
 
 def readable(question: Question, limit: Limit) -> Iterator[RuleHit]:
@@ -107,32 +111,48 @@ def long_name_seen(question: Question, _limit: Limit) -> LazyHits | tuple[()]:
     if seen is None or joliet is None or seen.kind is not VolumeKind.ISO9660:
         return ()
 
-    def hit(found: RuleHit | tuple[int, int]) -> RuleHit:
-        if isinstance(found, RuleHit):
-            return found
-        short, long = found
+    found = _find_renamed(seen, joliet)
+
+    def hit(at: int) -> RuleHit:
+        short, long = found.short[at], found.long[at]
+        if short == _TOLD:
+            return found.hits[long]
         return _seen_as(seen.entries[short], joliet.names[long])
 
-    return LazyHits(_find_renamed(seen, joliet), hit)
+    return LazyHits(range(len(found.short)), hit)
 
 
-def _find_renamed(seen: NameTree, joliet: NameTree) -> list[RuleHit | tuple[int, int]]:
-    """Return hits, or the numbers of an entry in both trees: a large disc has 100,000 of them."""
+class _Renamed(NamedTuple):
+    """The numbers of an entry in both trees: a large disc has 100,000 of them.
+
+    Where the first is :data:`_TOLD` the second is the place of a hit.
+    """
+
+    short: array[int]
+    long: array[int]
+    hits: list[RuleHit]
+
+
+def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
     shared = {*joliet.shared_places, *seen.shared_places}
     short_names, long_names = seen.names, joliet.names
     short = dict(zip(seen.places, range(len(seen.places)), strict=True))
     told: set[int] = set()
-    found: list[RuleHit | tuple[int, int]] = []
+    found = _Renamed(array("i"), array("i"), [])
     for other, place in enumerate(joliet.places):
         if place in shared:
             if place not in told:
                 told.add(place)
-                found += _renamed(seen.files_at(place), joliet.files_at(place))
+                for hit in _renamed(seen.files_at(place), joliet.files_at(place)):
+                    found.short.append(_TOLD)
+                    found.long.append(len(found.hits))
+                    found.hits.append(hit)
             continue
         # One file under one name in each tree: nearly always.
         one = short.get(place) if place >= NO_PLACE else None
         if one is not None and same_case(short_names[one]) != same_case(long_names[other]):
-            found.append((one, other))
+            found.short.append(one)
+            found.long.append(other)
     return found
 
 

@@ -12,7 +12,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from make_image import Boot, cut, make_iso
+from make_raw import mode_1_image, write_disc
 from mediashelf.cli.main import main
+from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 
 ROOM = {"pad_sectors": 400}  # the emulator refuses images of fewer than 300 blocks
@@ -177,6 +179,24 @@ def test_a_damaged_tree_is_not_called_readable(tmp_path: Path) -> None:
     assert ("nt5", "tree-checked-whole") in rules(document)
     assert document["inputs"][0]["targets"][0]["verdict"] == "cannot read all of it"
     assert "This image is damaged" in run(tmp_path / "a.iso", "-t", "nt5").stdout
+
+
+def test_raw_sectors_are_no_damage(tmp_path: Path) -> None:
+    """A drive cannot serve them; the volume in them is whole (own behaviour)."""
+    write_disc(tmp_path, mode_1_image(make_iso(FILES, joliet=True, **ROOM).data))
+    sound, sheet = tmp_path / "kiosk.bin", tmp_path / "kiosk.cue"
+    assert read(sound, "-t", "nt5")["inputs"][0]["targets"][0]["verdict"] == "reads it"
+    said = run(sound, "-t", "nt5")
+    assert "raw-sectors" in said.stdout
+    assert "This image is damaged" not in said.stdout
+    # Nothing is said of systems where no volume was looked at.
+    failed = run(sheet, "-t", "nt5")
+    assert (failed.exit_code, failed.stdout) == (InputError.exit_code, "")
+    assert "is a cue sheet" in failed.stderr
+    both = run(sound, sheet, "-t", "nt5", "--json")
+    assert both.exit_code == InputError.exit_code
+    document = json.loads(both.stdout)
+    assert [len(document[name]) for name in ("inputs", "failed")] == [1, 1]
 
 
 def test_no_system_is_said_to_read_a_damaged_image(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from byte_views import BytesView
+from cli_runs import Shelf
 from image_parts import SECTOR, both32
 from make_image import Boot, MadeImage, make_iso, put, zero
 from mediashelf.formats.disc import DiscReading, read_disc
@@ -46,6 +47,18 @@ def test_the_last_session_is_the_disc(tmp_path: Path) -> None:
         entry = image.facts.volumes[0].entries[0]
         assert image.read_file(entry, 100) == b"second"
         assert list(check_structure(image)) == []
+
+
+def test_nobody_is_said_to_read_the_last_session_of_a_served_image(tmp_path: Path) -> None:
+    """The table of contents of an emulated drive has one session, whatever the image holds.
+
+    Linux kernel 6.1, drivers/usb/gadget/function/f_mass_storage.c, do_read_toc; of a drive the
+    last session is asked for (drivers/scsi/sr_vendor.c, sr_cd_check), which is then the first.
+    """
+    result = Shelf(tmp_path).json("check", BOTH.save(tmp_path / "both.iso"), "--fail-on", "never")
+    (disc,) = result["inputs"]
+    assert {each["verdict"] for each in disc["targets"]} == {"reads it, with care"}
+    assert "systems show the first" in disc["findings"][0]["message"]
 
 
 def test_one_session_is_one_session() -> None:
@@ -119,7 +132,7 @@ def test_a_session_without_udf_does_not_show_that_of_an_earlier_one(tmp_path: Pa
     disc = read(both.data)
     assert [volume.kind.value for volume in disc.facts.volumes] == ["iso9660", "joliet"]
     assert [(each.rule, each.severity.word) for each in disc.findings] == [
-        ("last-session-read", "note"),
+        ("last-session-read", "warning"),
         ("udf-contents-not-read", "note"),
     ]
     with open_image(both.save(tmp_path / "both.iso")) as image:
