@@ -155,3 +155,31 @@ def test_what_another_run_wrote_meanwhile_is_known(library: Library) -> None:
     elsewhere.commit()
     elsewhere.close()
     assert len(twins.of(digest).twins) == 9
+
+
+def bytes_of_the_other(library: Library, count: int) -> list[str]:
+    change_all(library, count)
+    return []
+
+
+def copies_without_a_record(library: Library, count: int) -> list[str]:
+    files = [library.root.parent / "new" / f"{number}.iso" for number in range(count)]
+    return [str(write(file, tide_image(1))) for file in files]
+
+
+@pytest.mark.parametrize("prepare", [bytes_of_the_other, copies_without_a_record])
+def test_an_audit_of_twice_the_copies_takes_about_twice_the_work(
+    tmp_path: Path, prepare: Callable[[Library, int], list[str]]
+) -> None:
+    found = []
+    for count in (100, 200):
+        (tmp_path / f"{count}").mkdir()
+        with open_library(tmp_path / f"{count}") as library:
+            add_copies(library, count)
+            library.scan()
+            names = prepare(library, count)
+            with counted(library.catalogue.db) as work:
+                results = library.audit(names)
+            assert len(results) >= count
+            found.append(work[0])
+    assert found[1] < 2.6 * found[0], found
