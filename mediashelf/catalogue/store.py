@@ -133,7 +133,7 @@ class Catalogue:
 
     def image_by_path(self, path: Path) -> ImageRow | None:
         """Return the image whose file this is, or None."""
-        return images.by_file(self.db, self.shelves(), path)
+        return images.by_file(self.db, self.shelves(with_counts=False), path)
 
     def images_by_digest(self, digest: str) -> list[ImageRow]:
         """Return every image with this digest (hexadecimal, any algorithm) in force."""

@@ -6,6 +6,7 @@ import codecs
 import io
 import os
 import sys
+from contextlib import suppress
 from typing import IO
 
 SPELLED_OUT = "mediashelf-spelled-out"
@@ -27,9 +28,9 @@ def columns_of(stream: IO[str] | None) -> int:
 
     As shutil tells it, which is large.
     """
-    told = os.environ.get("COLUMNS", "")
-    if told.isdecimal() and int(told):
-        return int(told)
+    with suppress(ValueError):  # no number, or one that is too long for Python
+        if (told := int(os.environ.get("COLUMNS", ""))) > 0:
+            return told
     try:
         return os.get_terminal_size(stream.fileno()).columns or 80 if stream is not None else 80
     except (ValueError, OSError):  # closed, or no terminal

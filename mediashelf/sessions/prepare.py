@@ -164,6 +164,7 @@ def stage_session(
         )
         try:
             session.held.refuse_other()
+            session.held.is_changed = True
             files = tuple(write_sheets(sheets(manifest), card, manifest))
             manifest = with_other_files(manifest, files)
             write_changed(card / MANIFEST_NAME, render_manifest(manifest, version))
@@ -232,6 +233,7 @@ def _tidy(session: CheckedSession) -> Iterator[CardFile]:
     folder = session.held.folder
     for file in session.arrangement.obsolete:
         if is_untouched(folder, file):
+            session.held.is_changed = True
             with suppress(OSError):
                 (folder / file.path).unlink()
                 yield file

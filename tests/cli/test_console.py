@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from make_image import make_iso
+from mediashelf.cli.console import columns_of
 
 
 def run(encoding: str, *arguments: object) -> subprocess.CompletedProcess[bytes]:
@@ -54,3 +55,25 @@ def test_what_is_spelled_out_fits_the_terminal_too(
     lines = done.stdout.decode(encoding).splitlines()
     assert any("\\u6e2f" in line for line in lines)
     assert max(map(len, lines[1:])) <= 60  # the first is the path of the test
+
+
+@pytest.mark.parametrize(
+    ("told", "columns"),
+    [
+        ("132", 132),
+        (" 132 ", 132),
+        ("0", 80),
+        ("-5", 80),
+        ("wide", 80),
+        ("", 80),
+        ("²", 80),
+        ("9" * 5000, 80),
+    ],
+)
+def test_what_columns_says_is_believed_where_it_is_a_number(
+    monkeypatch: pytest.MonkeyPatch, told: str, columns: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", told)
+    assert columns_of(None) == columns
+    with Path(os.devnull).open("w") as stream:
+        assert columns_of(stream) == columns

@@ -91,13 +91,56 @@ def test_without_much_room_each_waits_for_its_turn(
     assert copies.done == IN_TURN
 
 
-def test_what_fails_ahead_is_tried_again_in_its_turn(bench: Bench, copies: Copies) -> None:
+def test_what_has_no_room_ahead_is_copied_again_in_its_turn(bench: Bench, copies: Copies) -> None:
     def fail() -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     copies.ahead = fail
     bench.prepare()
     assert copies.done == [IN_TURN[0], AHEAD[1], IN_TURN[1], AHEAD[2], IN_TURN[2]]
+    assert len(bench.images_on_card()) == 4
+    assert partials(bench) == []
+
+
+def test_a_card_that_fails_ahead_is_an_error(bench: Bench, copies: Copies) -> None:
+    def fail_once() -> None:
+        copies.ahead = lambda: None
+        raise OSError(errno.EIO, "Input/output error")
+
+    copies.ahead = fail_once
+    with pytest.raises(StagingError, match=r"SLIDES.*: Input/output error\. Check the card"):
+        bench.prepare()
+    assert copies.done == AHEAD[:2]
+    assert len(bench.images_on_card()) == 1
+    assert partials(bench) == []
+
+
+def test_a_source_that_cannot_be_read_ahead_is_an_error(bench: Bench, copies: Copies) -> None:
+    def fail_once() -> None:
+        copies.ahead = lambda: None
+        raise StagingError("slides.iso: cannot be read: Input/output error")
+
+    copies.ahead = fail_once
+    with pytest.raises(StagingError, match=r"slides\.iso: cannot be read"):
+        bench.prepare()
+    assert copies.done == AHEAD[:2]
+    assert partials(bench) == []
+
+
+def test_what_somebody_removed_is_copied_again(
+    bench: Bench, copies: Copies, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    replace_file = Path.replace
+
+    def gone(old: Path, new: Path) -> Path:
+        if "SLIDES" in old.name and "SLIDES" in new.name and new.name.endswith("partial"):
+            old.unlink()
+        return replace_file(old, new)
+
+    monkeypatch.setattr(Path, "replace", gone)
+    bench.prepare()
+    assert ("slides.iso", True) in copies.done
+    assert ("slides.iso", False) in copies.done
     assert len(bench.images_on_card()) == 4
     assert partials(bench) == []
 

@@ -9,6 +9,7 @@ from mediashelf.catalogue.auditing.due import Budget
 from mediashelf.catalogue.auditing.judging import judge_image
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.recording import write_result
+from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult, Depth
 from mediashelf.catalogue.records.inside import ids_with_inside
 from mediashelf.catalogue.records.reading import algorithms_on_record
@@ -75,13 +76,16 @@ def run_audit(
             on_bytes=count,
         )
 
+    same_bytes = SameBytes(catalogue)
     workers = workers if budget is None else 1
     with closing(read_many(jobs, read, workers=workers, on_bytes=on_bytes)) as readings:
         for job, reading in readings:
             if budget is not None and job.path in budget.left:
                 continue
-            result = judge_image(catalogue, job, reading)
+            result = judge_image(catalogue, same_bytes, job, reading)
             if job.row is not None and catalogue.can_write:
                 with transaction(catalogue.db):
                     result = write_result(catalogue, job.row, result, algorithms)
+                if result.new_digests and reading.digests is not None:
+                    same_bytes.forget(reading.digests.whole.values())
             yield result

@@ -10,6 +10,7 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.others_bytes import with_others_bytes
 from mediashelf.catalogue.auditing.published import with_published
+from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.records.inside import is_wrapping_name
@@ -33,8 +34,10 @@ from mediashelf.text import count_text
 _DAMAGED_INSIDE = "damage-inside-on-record"
 
 
-def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditResult:
-    """Return the verdict on one image; nothing is written."""
+def judge_image(
+    catalogue: Catalogue, same_bytes: SameBytes, job: AuditJob, reading: Reading
+) -> AuditResult:
+    """Return the verdict on one image; nothing is written. ``same_bytes`` are the audit's."""
     record = images.fixity_record(catalogue.db, job.row) if job.row is not None else None
     verdict = compare_with_record(
         job.where,
@@ -48,8 +51,8 @@ def judge_image(catalogue: Catalogue, job: AuditJob, reading: Reading) -> AuditR
     verdict = _with_sectors(reading, verdict)
     result = AuditResult(job, verdict, reading, reading.touched, reading.entry_count)
     if job.row is None or record is None:
-        return judge_unrecorded(catalogue, result)
-    result = with_others_bytes(catalogue, _with_earlier_word(result))
+        return judge_unrecorded(catalogue, same_bytes, result)
+    result = with_others_bytes(same_bytes, _with_earlier_word(result))
     if verdict.spans:
         return _with_touched(catalogue, result)
     result = with_published(_with_earlier_damage(catalogue, result))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from msgspec.structs import replace
 
+from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.rows import ImageRow
-from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.reading import digest_file
@@ -15,7 +15,7 @@ from mediashelf.integrity.fixity.states import State
 _STATES = (State.DECAYED, State.CHANGED, State.TRUNCATED)
 
 
-def with_others_bytes(catalogue: Catalogue, result: AuditResult) -> AuditResult:
+def with_others_bytes(same_bytes: SameBytes, result: AuditResult) -> AuditResult:
     """Say so where the bytes that differ from the record are those on record of another image.
 
     Two files of one size and date may exchange their names without a trace in either;
@@ -26,7 +26,7 @@ def with_others_bytes(catalogue: Catalogue, result: AuditResult) -> AuditResult:
         return result
     if verdict.state not in _STATES:
         return result
-    alike = (each for one in digests.whole.values() for each in catalogue.images_by_digest(one))
+    alike = (each for one in digests.whole.values() for each in same_bytes.of(one))
     other = next((each for each in alike if each.id != row.id), None)
     if other is None:
         return result

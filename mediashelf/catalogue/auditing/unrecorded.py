@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from msgspec.structs import replace
 
 from mediashelf.catalogue import images
+from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
@@ -16,17 +17,19 @@ from mediashelf.integrity.fixity.digests import differing_blocks
 from mediashelf.text import blocks_differ
 
 
-def judge_unrecorded(catalogue: Catalogue, result: AuditResult) -> AuditResult:
+def judge_unrecorded(
+    catalogue: Catalogue, same_bytes: SameBytes, result: AuditResult
+) -> AuditResult:
     """Look for the bytes of an image without a record among those on record."""
     job, reading = result.job, result.reading
     if reading.digests is None or not reading.size or reading.problem:
         return result
-    twins = catalogue.images_by_digest(reading.digests.whole["xxh3_128"])
+    twins = same_bytes.of(reading.digests.whole["xxh3_128"])
     if twins and result.verdict.state is State.UNRECORDED:
         sound = replace(result.verdict, state=State.SOUND)  # by the record of its twin
-        return replace(result, verdict=sound, twins=tuple(twins))
+        return replace(result, verdict=sound, twins=twins)
     if twins:
-        return replace(result, twins=tuple(twins))
+        return replace(result, twins=twins)
     namesakes = [
         row for row in images.by_name(catalogue.db, job.path.name) if row.digests and row != job.row
     ]

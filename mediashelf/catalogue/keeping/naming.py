@@ -30,13 +30,15 @@ def images_named(catalogue: Catalogue, name: str) -> list[ImageRow]:
     rows = find_named(catalogue, name)
     if rows:
         return rows
-    near = did_you_mean(name.partition(":")[0], [row.name for row in catalogue.shelves()])
+    near = did_you_mean(
+        name.partition(":")[0], [row.name for row in catalogue.shelves(with_counts=False)]
+    )
     raise InputError(f"{name}: no shelf, file, folder or image on record has this name{near}")
 
 
 def find_named(catalogue: Catalogue, name: str) -> list[ImageRow]:
     """Return the same, or nothing where no image and no shelf before a colon is known."""
-    shelf = split_shelf(name, [row.name for row in catalogue.shelves()])
+    shelf = split_shelf(name, [row.name for row in catalogue.shelves(with_counts=False)])
     if shelf is not None:
         return _on_shelf(catalogue.images(shelf=shelf[0]), name, shelf[1])
     rows = _by_end(catalogue, name)

@@ -64,10 +64,19 @@ def copies_of(db: sqlite3.Connection, row: ImageRow) -> list[ImageRow]:
     Also missing ones, but none with other bytes that wait; this one may have such. Empty files
     and cue sheets have no copies, as in :func:`find_copies_among`.
     """
-    digest = row.digests.get(DIGEST, "")
-    if not digest or not row.size or row.is_sheet:
-        return []
-    return [each for each in by_digest(db, digest) if each.id != row.id and content_key(each)]
+    return copies_of_each(db, [row])[row.id]
+
+
+def copies_of_each(db: sqlite3.Connection, rows: Iterable[ImageRow]) -> dict[int, list[ImageRow]]:
+    """Return for each of these, by its id, what :func:`copies_of` does; asks once a digest."""
+    alike: dict[str, list[ImageRow]] = {"": []}
+    found = {}
+    for row in rows:
+        digest = row.digests.get(DIGEST, "") if row.size and not row.is_sheet else ""
+        if digest not in alike:
+            alike[digest] = [each for each in by_digest(db, digest) if content_key(each)]
+        found[row.id] = [each for each in alike[digest] if each.id != row.id]
+    return found
 
 
 def find_copies_among(rows: Iterable[ImageRow]) -> list[EqualImages]:

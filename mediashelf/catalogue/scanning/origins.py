@@ -8,9 +8,7 @@ that record with them too: what was found decayed does not become new elsewhere.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
-from itertools import takewhile
-from pathlib import PurePosixPath
+from collections.abc import Collection
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.images import Namesakes
@@ -20,20 +18,24 @@ from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
-from mediashelf.integrity.fixity.states import State
+from mediashelf.catalogue.twins import Group, likeness
 from mediashelf.system import real_path
 
 
-def by_likeness(rows: Sequence[ImageRow], shelf: str, path: str) -> list[ImageRow]:
-    """Order the images that this may have been: the longest equal end of the path comes first."""
-    return sorted(rows, key=lambda row: (-_equal_end(row.path, path), row.shelf != shelf, row.id))
+def find_departed(db: sqlite3.Connection, alike: Group, shelf: str, path: str) -> ImageRow | None:
+    """Return the likeliest of these images whose file has left its place, or None.
+
+    One that is at its place is not asked about again in a scan: there may be thousands.
+    """
+    while (row := alike.absent(shelf, path)) is not None:
+        if has_left(db, row):
+            return row
+        alike.stays(row.id)
+    return None
 
 
-def _equal_end(one: str, other: str) -> int:
-    """Return how many names the ends of two paths have in common."""
-    parts = [PurePosixPath(path).parts[::-1] for path in (one, other)]
-    equal = (first == second for first, second in zip(*parts, strict=False))
-    return sum(1 for _ in takewhile(bool, equal))
+def _likeliest(rows: Collection[ImageRow], shelf: str, path: str) -> ImageRow:
+    return min(rows, key=lambda row: likeness(row, shelf, path))
 
 
 def has_left(db: sqlite3.Connection, row: ImageRow) -> bool:
@@ -85,7 +87,7 @@ def contradicted(
         return None
     ids = [one for digest in digests.whole.values() for one in ids_waiting_with(db, digest)]
     if ids:
-        return by_likeness(list(images.by_ids(db, ids).values()), shelf, path)[0]
+        return _likeliest(images.by_ids(db, ids).values(), shelf, path)
     labels = tuple(label for _, label in reading.volumes)
     alike = [
         row
@@ -93,7 +95,7 @@ def contradicted(
         if row.digests.keys() & digests.whole.keys()
         and (row.labels == labels or not reading.volumes)
     ]
-    return by_likeness(alike, shelf, path)[0] if alike else None
+    return _likeliest(alike, shelf, path) if alike else None
 
 
 _COPIED = {
@@ -139,20 +141,16 @@ def copy_record(
     return int(image_id)
 
 
-def take_over_verdict(
-    db: sqlite3.Connection, image_id: int, twins: Sequence[ImageRow], now: str
-) -> None:
+def take_over_verdict(db: sqlite3.Connection, image_id: int, twin_id: int | None, now: str) -> None:
     """Let what an audit found damaged inside hold for the same bytes at another place too."""
-    twin = next(
-        (row for row in twins if row.judged_by == "audit" and row.verdict == State.DAMAGED), None
-    )
-    if twin is None:
+    if twin_id is None:
         return
     db.execute(
-        "UPDATE images SET verdict = ?, judged_by = 'audit', audited_at = ? WHERE id = ?",
-        [twin.verdict, twin.audited_at or now, image_id],
+        "UPDATE images SET (verdict, judged_by, audited_at) = (SELECT verdict, 'audit', "
+        "coalesce(nullif(audited_at, ''), ?) FROM images WHERE id = ?) WHERE id = ?",
+        [now, twin_id, image_id],
     )
-    _copy_findings(db, twin.id, image_id, "audit")
+    _copy_findings(db, twin_id, image_id, "audit")
 
 
 def _copy_findings(db: sqlite3.Connection, source_id: int, image_id: int, origin: str) -> None:

@@ -32,6 +32,7 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.workers import WORKERS, Elsewhere, read_together
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.catalogue.twins import Twins
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.integrity.fixity.ahead import DigestsAhead
 from mediashelf.system import CAN_ASK_AHEAD, ask_ahead
@@ -72,7 +73,7 @@ def run_scan(
             on_bytes=count,
         )
 
-    namesakes = Namesakes(catalogue.db)
+    namesakes, twins = Namesakes(catalogue.db), Twins(catalogue.db)
     put_off = PutOff(frozenset(job.row.id for job in plan.jobs if job.row is not None))
     reading_on = read_together(
         plan.jobs,
@@ -85,9 +86,9 @@ def run_scan(
     )
     with closing(reading_on) as batches:
         for batch in batches:
-            for settled in _record(catalogue, batch, put_off, namesakes, plan.begun_at):
+            for settled in _record(catalogue, batch, put_off, namesakes, twins, plan.begun_at):
                 yield _outcome(catalogue, *settled)
-    for settled in put_off.settle(catalogue, namesakes, plan.begun_at):
+    for settled in put_off.settle(catalogue, namesakes, twins, plan.begun_at):
         yield _outcome(catalogue, *settled)
 
 
@@ -100,6 +101,7 @@ def _record(
     batch: Sequence[tuple[Job, Reading]],
     put_off: PutOff,
     namesakes: Namesakes,
+    twins: Twins,
     begun_at: str,
 ) -> list[Settled]:
     """Record readings together; where that fails, those before the one that it fails at stay."""
@@ -110,18 +112,21 @@ def _record(
                 (
                     job,
                     reading,
-                    record_reading(catalogue, job, reading, namesakes, scan_begun_at=begun_at),
+                    record_reading(
+                        catalogue, job, reading, namesakes, twins, scan_begun_at=begun_at
+                    ),
                 )
                 for job, reading in batch
-                if not put_off.takes(catalogue, job, reading)
+                if not put_off.takes(twins, job, reading)
             ]
     except sqlite3.Error:
+        twins.forget()
         if len(batch) == 1:
             raise
         del put_off.readings[put_off_before:]
     settled = []
     for one in batch:
-        settled += _record(catalogue, [one], put_off, namesakes, begun_at)
+        settled += _record(catalogue, [one], put_off, namesakes, twins, begun_at)
     return settled
 
 

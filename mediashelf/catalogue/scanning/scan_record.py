@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from msgspec import Struct
 
 from mediashelf.catalogue import images
@@ -12,9 +10,9 @@ from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.described import carry_description
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.origins import (
-    by_likeness,
     contradicted,
     copy_record,
+    find_departed,
     has_left,
     take_over_verdict,
 )
@@ -30,6 +28,7 @@ from mediashelf.catalogue.scanning.record import (
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.catalogue.twins import Twin, Twins
 from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.comparing import Observed, compare_with_record
 from mediashelf.text import count_text
@@ -60,16 +59,23 @@ _HAPPENINGS = {
 
 
 def record_reading(
-    catalogue: Catalogue, job: Job, reading: Reading, namesakes: Namesakes, *, scan_begun_at: str
+    catalogue: Catalogue,
+    job: Job,
+    reading: Reading,
+    namesakes: Namesakes,
+    twins: Twins,
+    *,
+    scan_begun_at: str,
 ) -> Recorded:
     """Write what was read of one image; return what happened to it.
 
     Which event it is depends on what is on record at this moment. The caller has a
-    transaction. ``namesakes`` are those of the scan.
+    transaction. ``namesakes`` and ``twins`` are those of the scan.
     """
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
-    result = _write_reading(catalogue, job, reading, namesakes, utc_now())
+    result = _write_reading(catalogue, job, reading, namesakes, twins, utc_now())
+    twins.note(result.image_id)
     if result.event is Event.NEW and reading.packages is not None:
         # Loaded only here: most scans find nothing to record.
         from mediashelf.catalogue.packages.looked_into import PLAIN
@@ -104,7 +110,12 @@ def _history_words(result: Recorded, reading: Reading) -> str:
 
 
 def _write_reading(
-    catalogue: Catalogue, job: Job, reading: Reading, namesakes: Namesakes, now: str
+    catalogue: Catalogue,
+    job: Job,
+    reading: Reading,
+    namesakes: Namesakes,
+    twins: Twins,
+    now: str,
 ) -> Recorded:
     """Write one reading, and return whose record it is, what happened, and what is to be said."""
     db, place = catalogue.db, job.place
@@ -112,21 +123,20 @@ def _write_reading(
     if is_unread(reading):
         return _write_unread(catalogue, own, place, reading, now)
     digest = readable_digest(reading)
-    alike = catalogue.images_by_digest(digest) if digest else []
-    others = by_likeness(
-        [row for row in alike if own is None or row.id != own.id], job.shelf.name, place.path
-    )
+    own_id = own.id if own is not None else None
+    alike, at = twins.of(digest), (job.shelf.name, place.path)
+    other = alike.likeliest(*at, own_id)
     if own is not None:
         db.execute("UPDATE images SET file_system = ? WHERE id = ?", [place.file_system, own.id])
     if own is not None and own.digests:
-        return _write_known(catalogue, job, own, reading, others, now)
-    origin = next((row for row in others if own is None and has_left(db, row)), None)
+        return _write_known(catalogue, job, own, reading, other, now)
+    origin = find_departed(db, alike, *at) if own is None else None
     if origin is not None:
         move_record(db, origin.id, place, reading.mtime_ns)
         record_contents(db, origin.id, reading, now)
         return Recorded(origin.id, Event.MOVED, where(origin), where(origin))
     source = None
-    if not others:
+    if other is None:
         source = contradicted(db, job.shelf.name, place.path, reading, namesakes)
     if source is not None and not job.accept:
         return _write_contradiction(catalogue, place, own, source, reading, now)
@@ -135,16 +145,13 @@ def _write_reading(
     else:
         image_id = own.id
         record_contents(db, image_id, reading, now)
-    if others:
-        take_over_verdict(db, image_id, others, now)
-        return Recorded(image_id, Event.COPY, _same_as(others))
+    if other is not None:
+        take_over_verdict(db, image_id, alike.damaged(*at, own_id), now)
+        # One whose own bytes differ now has these on record.
+        settled = alike.settled(*at, own_id)
+        words = where(settled) if settled is not None else f"{where(other)}, as recorded"
+        return Recorded(image_id, Event.COPY, words)
     return Recorded(image_id, Event.NEW)
-
-
-def _same_as(others: Sequence[ImageRow]) -> str:
-    """Name the image that has these bytes; one whose own bytes differ now has them on record."""
-    row = next((one for one in others if one.waiting is None), None)
-    return where(row) if row is not None else f"{where(others[0])}, as recorded"
 
 
 def _write_unread(
@@ -165,7 +172,7 @@ def _write_known(
     job: Job,
     own: ImageRow,
     reading: Reading,
-    others: Sequence[ImageRow],
+    other: Twin | None,
     now: str,
 ) -> Recorded:
     """Confirm the record; or keep beside it what differs, unless the keeper accepts that."""
@@ -178,7 +185,7 @@ def _write_known(
         carry_description(catalogue.db, own.key_digest, reading.digests.whole)
         record_contents(catalogue.db, own.id, reading, now)
         return Recorded(own.id, Event.ACCEPTED)
-    words = f"the bytes of {where(others[0])}" if others else ""
+    words = f"the bytes of {where(other)}" if other is not None else ""
     if job.accept:
         words = "not accepted: these are not the bytes that the last scan or audit saw"
     return _write_beside(catalogue, own, reading, words, now)
@@ -248,6 +255,6 @@ def recorded_at(catalogue: Catalogue, place: RecordPlace) -> ImageRow | None:
     return None if found is None else images.by_ids(catalogue.db, found)[found[0]]
 
 
-def where(row: ImageRow) -> str:
+def where(row: ImageRow | Twin) -> str:
     """Name an image for people."""
     return f"{row.shelf}: {row.path}"

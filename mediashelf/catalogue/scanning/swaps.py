@@ -7,7 +7,8 @@ seen only then.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Collection, Iterator
 
 from msgspec import Struct, field
 
@@ -27,6 +28,7 @@ from mediashelf.catalogue.scanning.scan_record import (
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.catalogue.twins import Twins
 
 Settled = tuple[Job, Reading, Recorded]
 
@@ -37,7 +39,7 @@ class PutOff(Struct):
     pending: frozenset[int]
     readings: list[tuple[Job, Reading]] = field(default_factory=list)
 
-    def takes(self, catalogue: Catalogue, job: Job, reading: Reading) -> bool:
+    def takes(self, twins: Twins, job: Job, reading: Reading) -> bool:
         """Keep a reading for later, if what it means depends on others; tell whether it was."""
         digest = readable_digest(reading)
         if not digest or job.accept or not self.pending:
@@ -45,14 +47,13 @@ class PutOff(Struct):
         if job.row is not None and job.row.digests:
             waits = not is_as_recorded(job.row, reading)
         else:
-            rows = catalogue.images_by_digest(digest)
-            waits = any(row.id in self.pending for row in rows)
+            waits = not self.pending.isdisjoint(twins.of(digest).twins.keys())
         if waits:
             self.readings.append((job, reading))
         return waits
 
     def settle(
-        self, catalogue: Catalogue, namesakes: Namesakes, scan_begun_at: str
+        self, catalogue: Catalogue, namesakes: Namesakes, twins: Twins, scan_begun_at: str
     ) -> Iterator[Settled]:
         """Record what was put off, and yield each with what became of it."""
         changed = {
@@ -60,42 +61,63 @@ class PutOff(Struct):
             for job, reading in self.readings
             if job.row is not None and job.row.digests
         }
-        moved: set[int] = set()
-        for cycle in _cycles(catalogue, changed):
+        owners = _Owners(catalogue, changed.keys())
+        for cycle in _cycles(owners, changed):
             yield from _swap(catalogue, cycle, scan_begun_at)
-            moved |= {row.id for _, _, row in cycle}
+            owners.moved |= {row.id for _, _, row in cycle}
+        twins.forget()  # whose places were exchanged
         rest = [
             (job, reading)
             for job, reading in self.readings
-            if job.row is None or job.row.id not in moved
+            if job.row is None or job.row.id not in owners.moved
         ]
         # Files at places without a record come first: what has moved there leaves its place.
         for job, reading in sorted(rest, key=lambda pair: pair[0].row is not None):
             with transaction(catalogue.db):
-                result = _taken_over(catalogue, job, reading, changed, moved, scan_begun_at)
-                if result is None:
+                result = _taken_over(catalogue, job, reading, owners, scan_begun_at)
+                if result is not None:
+                    twins.note(result.image_id)
+                else:
                     result = record_reading(
-                        catalogue, job, reading, namesakes, scan_begun_at=scan_begun_at
+                        catalogue, job, reading, namesakes, twins, scan_begun_at=scan_begun_at
                     )
             yield job, reading, result
+
+
+class _Owners:
+    """The images whose bytes changed, by the digest on record; ``moved`` followed theirs."""
+
+    def __init__(self, catalogue: Catalogue, changed: Collection[int]) -> None:
+        self._catalogue = catalogue
+        self._changed = changed
+        self._rows: dict[str, deque[ImageRow]] = {}
+        self.moved: set[int] = set()
+
+    def of(self, digest: str, but: int | None = None) -> ImageRow | None:
+        """Return the first image with these bytes on record, by shelf and path, ``but`` aside."""
+        rows = self._rows.get(digest)
+        if rows is None:
+            alike = self._catalogue.images_by_digest(digest)
+            rows = self._rows[digest] = deque(row for row in alike if row.id in self._changed)
+        while rows and rows[0].id in self.moved:
+            rows.popleft()
+        return next((row for row in rows if row.id != but and row.id not in self.moved), None)
 
 
 def _taken_over(
     catalogue: Catalogue,
     job: Job,
     reading: Reading,
-    changed: dict[int, tuple[Job, Reading]],
-    moved: set[int],
+    owners: _Owners,
     scan_begun_at: str,
 ) -> Recorded | None:
     """Let a record whose place now has other bytes follow its own bytes here, if it can."""
     if recorded_at(catalogue, job.place) is not None:
         return None
-    rows = catalogue.images_by_digest(readable_digest(reading))
-    row = next((row for row in rows if row.id in changed and row.id not in moved), None)
+    row = owners.of(readable_digest(reading))
     if row is None:
         return None
-    moved.add(row.id)
+    owners.moved.add(row.id)
     result = _move(catalogue, job, reading, row, Event.MOVED)
     note_event(catalogue, result, reading, scan_begun_at)
     return result
@@ -112,12 +134,11 @@ def _move(
 Cycle = list[tuple[Job, Reading, ImageRow]]
 
 
-def _cycles(catalogue: Catalogue, changed: dict[int, tuple[Job, Reading]]) -> Iterator[Cycle]:
+def _cycles(owners: _Owners, changed: dict[int, tuple[Job, Reading]]) -> Iterator[Cycle]:
     """Yield the images that changed places among each other: place, bytes, and whose they are."""
     holds: dict[int, ImageRow] = {}  # the row of a place, and the row whose bytes are there
     for place_id, (_, reading) in changed.items():
-        rows = catalogue.images_by_digest(readable_digest(reading))
-        owner = next((row for row in rows if row.id in changed and row.id != place_id), None)
+        owner = owners.of(readable_digest(reading), place_id)
         if owner is not None:
             holds[place_id] = owner
     seen: set[int] = set()

@@ -23,6 +23,7 @@ import click
 from mediashelf.cli.bench.plan_json import checked_dict, findings_by_disc, machine_option
 from mediashelf.cli.bench.prepare_text import say_checked, say_prepared
 from mediashelf.cli.documents import chosen, document, plain
+from mediashelf.cli.main import INTERRUPTED
 from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
@@ -143,6 +144,11 @@ def prepare(
         if as_json and checked:
             say_json(_document(plan_path, checked[0], None, dry_run))
         raise
+    except KeyboardInterrupt:
+        if checked and checked[0].held.is_changed:
+            raise
+        tell("\nStopped; nothing was written.")
+        raise SystemExit(INTERRUPTED) from None
     if problem:
         tell(problem)
     if as_json:

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from mediashelf.catalogue.keeping.describing import Change
-from mediashelf.catalogue.questions.duplicates import copies_of
+from mediashelf.catalogue.questions.duplicates import copies_of_each
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.cli.csv_text import read_csv
@@ -88,7 +88,7 @@ def describe(
             rows: Sequence[ImageRow] = brought.described
         else:
             rows = describe_images(catalogue, names, change)
-        copies = {row.id: copies_of(catalogue.db, row) for row in rows if table_path is None}
+        copies = copies_of_each(catalogue.db, rows if table_path is None else ())
     if as_json:
         images = [image_dict(row) | {"copies": copies_list(copies.get(row.id, ()))} for row in rows]
         say_json(document("describe", images=images, unknown=brought.unknown))

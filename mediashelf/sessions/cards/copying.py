@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import threading
 import time
 from collections.abc import Callable
@@ -25,6 +26,8 @@ OnBytes = Callable[[int], None]
 
 QUICK = "xxh3_128"
 """Tells whether the card gives back what it was given. SHA-256 is taken of what it gives back."""
+
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
 
 FAST = 200 << 20
 """Bytes a second that no card takes, but a disk. On a card two things at once only disturb each
@@ -67,15 +70,21 @@ class ImageCopier:
     ) -> Digests:
         """Return the digests of what is at ``temporary`` then, which may have been copied before.
 
-        Whatever kept it from being copied before its turn happens again now, or does not
-        matter. Raises as :func:`copy_image`, and ``OSError`` for the card.
+        Raises as :func:`copy_image`, and ``OSError`` for the card, also where that happened
+        before the turn of this disc; only for want of room it is copied again.
         """
         ahead, digests = self._ahead, None
         if ahead is not None and ahead.placed is placed and ahead.copied is not None:
-            with suppress(MediashelfError, OSError):
-                digests = ahead.copied.result()
-                ahead.temporary.replace(temporary)
-                on_bytes(ahead.counted)
+            try:
+                copied = ahead.copied.result()
+            except OSError as error:
+                if error.errno not in NO_ROOM:
+                    raise
+            else:
+                with suppress(FileNotFoundError):  # somebody removed it
+                    ahead.temporary.replace(temporary)
+                    digests = copied
+                    on_bytes(ahead.counted)
         self._drop()
         return digests or self._timed(placed, image, temporary, on_bytes)
 

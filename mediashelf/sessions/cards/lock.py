@@ -24,6 +24,8 @@ from mediashelf.system import hold_in_windows
 class HeldCard:
     """A card's folder as it was when the run began; ``is_locked`` says if no other run can.
 
+    ``is_changed`` is set by whoever gives something its name there, or removes what had one.
+
     Work is done in ``folder``. On Linux that is the open folder itself (proc(5)):
     a card that is pulled leaves the folder on which it was mounted, which is on the
     system's own disk, and nothing of ours may go there. Elsewhere it is the same as
@@ -33,6 +35,7 @@ class HeldCard:
     def __init__(self, card: Path, descriptor: int, is_locked: bool) -> None:
         self.card = card
         self.is_locked = is_locked
+        self.is_changed = False
         opened = Path(f"/proc/self/fd/{descriptor}")
         self.folder = opened if opened.is_dir() else card
         self._identity = _identity(card)

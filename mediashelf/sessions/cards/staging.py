@@ -15,7 +15,7 @@ from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
 from mediashelf.integrity.fixity.digests import Digests
 from mediashelf.integrity.fixity.reading import digest_file
-from mediashelf.sessions.cards.copying import QUICK, ImageCopier, changed_source
+from mediashelf.sessions.cards.copying import NO_ROOM, QUICK, ImageCopier, changed_source
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.placed import Action, PlacedDisc
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal
@@ -100,8 +100,7 @@ def _stage(
     if placed.on_card is not None:
         staged = _staged(placed, placed.on_card)
         if placed.action is Action.RENAME:
-            write_journal(card, [*ours, staged.file])
-            _refuse_newcomer(placed, card, ours)
+            _announce(staged, held, ours)
             rename_whole(card / placed.old_path, final)
         return staged
     try:
@@ -116,8 +115,7 @@ def _stage(
             _compare(placed, found, written)
             staged = _staged(placed, found)
             held.refuse_other()
-            write_journal(card, [*ours, staged.file])
-            _refuse_newcomer(placed, card, ours)
+            _announce(staged, held, ours)
     except OutputError as error:
         raise StagingError(_without_room(placed, error)) from error
     return staged
@@ -129,6 +127,13 @@ def _staged(placed: PlacedDisc, found: ReadBack) -> PlacedDisc:
     if original is None and placed.disc.source.disc_plan is None:
         original = found.digests  # it is a plain copy
     return replace(placed, on_card=found, original=original)
+
+
+def _announce(staged: PlacedDisc, held: HeldCard, ours: Sequence[CardFile]) -> None:
+    """Note in the journal what gets its name next; nobody else's file may have it."""
+    held.is_changed = True
+    write_journal(held.folder, [*ours, staged.file])
+    _refuse_newcomer(staged, held.folder, ours)
 
 
 def _refuse_newcomer(placed: PlacedDisc, card: Path, ours: Sequence[CardFile]) -> None:
@@ -169,7 +174,7 @@ def _compare(placed: PlacedDisc, found: ReadBack, written: Digests) -> None:
 
 def _without_room(placed: PlacedDisc, error: OutputError) -> str:
     cause = error.__cause__
-    if isinstance(cause, OSError) and cause.errno in (errno.ENOSPC, errno.EDQUOT):
+    if isinstance(cause, OSError) and cause.errno in NO_ROOM:
         return (
             f"{placed.path}: the card is full; no part of this disc was left on it. Make room "
             "(--tidy removes what earlier sessions put there) and run again: complete images "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,11 @@ from click.testing import CliRunner, Result
 
 from make_image import make_iso
 from mediashelf.cli.main import main
-from session_bench import SYSTEM_DISC, Bench, make_bench, noise
+from mediashelf.jobs import session_prepare
+from mediashelf.sessions import prepare as preparing
+from mediashelf.sessions.cards import staging
+from mediashelf.sessions.reading_back import ReadBack, read_back_file
+from session_bench import SLIDES_DISC, SYSTEM_DISC, Bench, make_bench, noise
 
 
 @pytest.fixture
@@ -66,6 +71,60 @@ def test_json_has_the_documented_shape(bench: Bench) -> None:
     for finding in document["findings"]:
         assert finding["disc"] in (1, 2, 3, None)
         assert finding["rule"]
+
+
+NOTHING, KEPT = "\nStopped; nothing was written.\n", "\nStopped. What was finished is kept.\n"
+
+
+@pytest.mark.parametrize(("image", "told"), [(1, NOTHING), (2, KEPT)])
+def test_ctrl_c_says_whether_an_image_is_whole(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, image: int, told: str
+) -> None:
+    read: list[Path] = []
+
+    def stop(path: Path, *, on_bytes: Callable[[int], None]) -> ReadBack:
+        read.append(path)
+        if len(read) == image:
+            raise KeyboardInterrupt
+        return read_back_file(path, on_bytes=on_bytes)
+
+    monkeypatch.setattr(staging, "read_back_file", stop)
+    result = prepare(bench)
+    assert (result.exit_code, result.stderr) == (130, told)
+    assert len(bench.images_on_card()) == image - 1
+    assert (bench.on_card() == {}) == (told is NOTHING)
+
+
+@pytest.mark.parametrize(
+    ("step", "told"),
+    [("refuse_blocked_session", NOTHING), ("stage_session", NOTHING), ("keep_prepared", KEPT)],
+)
+def test_ctrl_c_before_and_after_the_images(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, step: str, told: str
+) -> None:
+    def stop(*what: object, **options: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(session_prepare, step, stop)
+    result = prepare(bench)
+    assert (result.exit_code, result.stderr) == (130, told)
+
+
+@pytest.mark.parametrize("is_tidied", [False, True])
+def test_ctrl_c_when_an_older_image_was_removed(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, is_tidied: bool
+) -> None:
+    bench.write_plan(SYSTEM_DISC, SLIDES_DISC)
+    prepare(bench)
+    bench.write_plan(SYSTEM_DISC)
+
+    def stop(*what: object, **options: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(preparing, "stage_discs", stop)
+    result = prepare(bench, *["--tidy"] * is_tidied)
+    assert (result.exit_code, result.stderr) == (130, KEPT if is_tidied else NOTHING)
+    assert len(bench.images_on_card()) == 2 - is_tidied
 
 
 def test_a_dry_run_changes_nothing(bench: Bench) -> None:
