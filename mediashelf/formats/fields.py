@@ -139,13 +139,13 @@ def parse_descriptor_date(data: bytes) -> DescriptorDate:
     return DescriptorDate(moment.isoformat(timespec="seconds"), valid_offset)
 
 
-_MOST_PADDING = 300  # blocks; common practice of readers and writers is 150
+_MOST_PADDING = 300 * SECTOR_SIZE  # common practice of readers and writers is 150 sectors
 
 
 def end_of_recorded(view: View, block_size: int) -> int:
     """Return the block after the last one, without zeros that somebody added to the image."""
     end = view.size // block_size
-    for block in range(end - 1, max(end - 1 - _MOST_PADDING, 0), -1):
+    for block in range(end - 1, max(end - 1 - _MOST_PADDING // block_size, 0), -1):
         if not is_zero(view.read(block * block_size, block_size)):
             return block + 1
     return end

@@ -11,8 +11,9 @@ from msgspec import Struct
 
 from mediashelf.findings import Finding, FindingRun, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import DiscPart, JudgedDisc, NameTree
+from mediashelf.readability.disc import DiscPart, JudgedDisc
 from mediashelf.readability.limits import Limit, LimitValue
+from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.targets import Target
 from mediashelf.sequences import MadeSequence
 

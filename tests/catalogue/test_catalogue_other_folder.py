@@ -185,3 +185,22 @@ def test_images_of_a_shelf_that_was_not_scanned_again_are_followed(library: Libr
     library.scan()
     (library.root / "1.iso").rename(other / "1.iso")
     assert library.events("other") == {"1.iso": "moved"}
+
+
+def test_no_copy_follows_the_bytes_of_a_shelf_that_another_folder_replaced(
+    library: Library,
+) -> None:
+    """The first of several copies told that the shelf was away; the next were called moved."""
+    for number in range(3):
+        write(library.root / f"{number}.iso", tide_image(1), DATE)
+    library.scan()
+    other = library.add_shelf("other")
+    put_in_its_place(library.root, with_images=False)
+    for number in range(3):
+        write(other / f"{number}.iso", tide_image(1), DATE)
+    library.scan("other")
+    assert [row.path for row in library.catalogue.images(shelf="home")] == [
+        f"{number}.iso" for number in range(3)
+    ]
+    assert set(library.states().values()) >= {"away"}
+    assert len(library.catalogue.images()) == 6

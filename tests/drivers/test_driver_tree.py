@@ -10,6 +10,7 @@ from driver_packages import inf
 from make_image import make_iso
 from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, tree_of_disc
+from mediashelf.drivers.packages.tree_files import DiscFiles, TreeFile
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 
@@ -163,3 +164,27 @@ def test_an_image_as_two_targets_see_it(
         assert tree.find_name(path.rpartition("/")[2]) == file
         assert tree.read(file, 3) == b"dri"
         assert tree.find(hidden) is None
+
+
+def test_a_name_of_many_files_is_not_made_again_for_each_who_asks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Each of thousands of packages may lack a file that as many others have."""
+    paths = [(f"/D{number}/X.SYS", 30 + number, 1) for number in range(50)]
+    tree = tree_of_disc("d", disc(entries(*paths), ()), ISO, lambda entry, limit: b"")
+    assert tree is not None
+    make, made = DiscFiles._make, []
+
+    def counted(self: DiscFiles, number: int) -> TreeFile:
+        made.append(number)
+        return make(self, number)
+
+    monkeypatch.setattr(DiscFiles, "_make", counted)
+    for _ in paths:
+        first = tree.find_name("x.sys")
+        assert first is not None and first.path == "/D0/X.SYS"
+    assert len(made) == len(paths)
+    for _ in paths:
+        assert len(tree.find_names("x.sys")) == len(paths)
+    assert len(made) == 2 * len(paths)
+    assert tree.find_name("y.sys") is None and not tree.find_names("y.sys")

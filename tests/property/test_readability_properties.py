@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from disc_facts import disc
 from mediashelf.readability.check import check_disc
-from mediashelf.readability.disc import same_case
 from mediashelf.readability.targets import load_targets
+from mediashelf.text import same_case
 
 TARGETS = load_targets()
 fixed = settings(derandomize=True, deadline=None, max_examples=150)

@@ -9,9 +9,9 @@ from golden_rules import iso, joliet
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.readability.check import check_disc
-from mediashelf.readability.disc import same_case
 from mediashelf.readability.rules.letters import character_names
 from mediashelf.readability.targets import load_targets
+from mediashelf.text import same_case
 
 TARGETS = load_targets()
 

@@ -61,10 +61,13 @@ def has_left(db: sqlite3.Connection, row: ImageRow) -> bool:
 
 def _is_shelf_away(db: sqlite3.Connection, row: ImageRow) -> bool:
     """Tell whether another folder is in the place of an image's shelf; its images are away then."""
+    shelf_id, presence = db.execute(
+        "SELECT shelf_id, presence FROM images WHERE id = ?", [row.id]
+    ).fetchone()
+    if presence == "away":
+        return True  # as was noted for another image of the shelf, after this row was read
     ids = db.execute(
-        "SELECT id FROM images WHERE presence = 'here' "
-        "AND shelf_id = (SELECT shelf_id FROM images WHERE id = ?)",
-        [row.id],
+        "SELECT id FROM images WHERE presence = 'here' AND shelf_id = ?", [shelf_id]
     ).fetchall()
     rows = images.by_ids(db, [one for (one,) in ids])
     if not other_folder(db, row.root, list(rows.values()), FileSystems()):

@@ -106,6 +106,8 @@ class PackageTree(Struct, frozen=True, dict=True, weakref=True):
 
     def find_name(self, name: str) -> TreeFile | None:
         """Return some file of this name that the target sees, wherever it is."""
+        if isinstance(self.files, DiscFiles):
+            return self.files.find_name(name)
         return next(iter(self.find_names(name)), None)
 
 

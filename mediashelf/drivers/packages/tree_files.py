@@ -147,6 +147,7 @@ class DiscFiles(MadeSequence[TreeFile]):
         self._block_size, self._disc_size = seen.block_size, disc_size
         self._seen = _Names(seen)
         self._hidden = _Names(hidden) if hidden is not None else None
+        self._named: dict[str, list[TreeFile]] = {}  # of names that were asked for
         self._twins = array("i", [NO_PARTNER]) * len(self._seen)  # numbers in the other tree
         self._backs = array("i")  # from there
         if hidden is not None:
@@ -229,7 +230,15 @@ class DiscFiles(MadeSequence[TreeFile]):
 
     def find_names(self, name: str) -> list[TreeFile]:
         """Return all files of this name that the target sees, letter case aside."""
-        return [self._make(number) for number in self._seen.find_names(name)]
+        name = name.lower()
+        if name not in self._named:  # thousands of packages may ask for a name of as many files
+            self._named[name] = list(map(self._make, self._seen.find_names(name)))
+        return self._named[name]
+
+    def find_name(self, name: str) -> TreeFile | None:
+        """Return the first of the same files; the others are not made."""
+        number = next(self._seen.find_names(name), None)
+        return self._make(number) if number is not None else None
 
     def entry_number(self, file: TreeFile) -> tuple[bool, int]:
         """Return whether a file is in the tree that is seen, and its entry's number in its tree.

@@ -61,10 +61,14 @@ class _FatLayout(Struct, frozen=True):
     def bits(self) -> int:
         return 12 if self.cluster_count <= _MOST_CLUSTERS_12 else 16
 
-    @property
-    def used_size(self) -> int:
-        """The bytes of a table that stand for clusters."""
-        return min(-(-(self.cluster_count + _FIRST_CLUSTER) * self.bits // 8), self.table_size)
+    def clusters_of(self, table: bytes) -> int:
+        """Return what a table says of the clusters, as one number; the rest of it stands for none.
+
+        The two entries before say what kind of disk it is, and how it was left.
+        """
+        entries = (self.cluster_count + _FIRST_CLUSTER) * self.bits
+        number = int.from_bytes(table[: -(-entries // 8)], "little")
+        return number % (1 << entries) >> _FIRST_CLUSTER * self.bits
 
 
 class FatVolume:
@@ -95,7 +99,8 @@ class FatVolume:
         """Whether all tables say the same of each cluster."""
         layout = self._layout
         starts = range(layout.table_start, layout.top_start, layout.table_size)
-        return len({self._read(start, layout.used_size) for start in starts}) == 1
+        tables = (self._read(start, layout.table_size) for start in starts)
+        return len(set(map(layout.clusters_of, tables))) == 1
 
     @property
     def top_entries(self) -> int:

@@ -7,8 +7,8 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import NameTree
 from mediashelf.readability.limits import Limit
+from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import Rule, RuleHit, at_entry, in_tree
 from mediashelf.text import first_text
 

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.readability.disc import NameTree, stem_of
 from mediashelf.readability.limits import Limit
+from mediashelf.readability.name_tree import NameTree, stem_of
 from mediashelf.readability.rule_types import ROOT, Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import units
 from mediashelf.text import count_text

@@ -12,13 +12,12 @@ from mediashelf.formats.entries import list_paths
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.readability.disc import (
     COMPARED,
-    NO_PLACE,
     TREE_WORDS,
     DiscPart,
     JudgedDisc,
-    NameTree,
 )
 from mediashelf.readability.limits import Limit
+from mediashelf.readability.name_tree import NO_PLACE, NameTree
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
 

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import BootEntry, VolumeKind
-from mediashelf.readability.disc import DiscPart, NameTree
+from mediashelf.readability.disc import DiscPart
 from mediashelf.readability.limits import BOOT_MEDIA, BOOT_PLATFORMS, Limit
+from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit, at_entry, in_tree
 from mediashelf.readability.rules.letters import character_names, units
 from mediashelf.text import size_text

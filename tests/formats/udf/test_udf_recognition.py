@@ -105,6 +105,8 @@ def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
     assert rules(last) == {"udf-anchor-copy"}
     # Zeros that somebody added do not hide the one at the end.
     assert rules(image.data + bytes(299 * SECTOR)) == set()
+    small = make_udf({"A.TXT": b"alpha"}, 512)
+    assert rules(small + bytes(150 * SECTOR)) == rules(small)
 
 
 def test_an_anchor_256_blocks_before_the_end(image: MadeImage) -> None:
