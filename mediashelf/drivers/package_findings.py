@@ -11,11 +11,12 @@ from mediashelf.drivers.packages.checked_files import FileState
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.inf.checks import check_inf
+from mediashelf.formats.inf.checks import check_inf, text_finding
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.models import makers
 from mediashelf.formats.inf.rules import driver_page
 from mediashelf.formats.inf.systems import InfSystem, choose_models
+from mediashelf.formats.inf.text.encoding import is_utf_16
 from mediashelf.text import count_text
 
 FIT_WORDS = {
@@ -49,6 +50,9 @@ def check_package(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding
         yield from check_files(surveyed.rest, Severity.WARNING)
     yield from _check_around(surveyed)
     if surveyed.suitability.fit is Fit.FITS:
+        if is_utf_16(package.inf.encoding) and not survey.family.reads_utf_16:
+            found = f"and {survey.family.name} systems read INFs as ANSI text only"
+            yield text_finding("utf-16-inf", package.path, found)
         yield from _check_choice(survey, package)
 
 

@@ -114,7 +114,6 @@ class _DiscReader:
         order = list(VolumeKind)
         self._volumes.sort(key=lambda volume: order.index(volume.kind))
         table = detect_partition_kind(self._view)
-        log_guid_partition_problems(self._view, self._log)
         facts = DiscFacts(self._view.size, tuple(self._volumes), boot, False, self._sessions, table)
         return DiscReading(facts, self._log.findings())
 
@@ -296,6 +295,7 @@ class _DiscReader:
             max(self._furthest, furthest_of(udf)),
             has_udf=udf is not None,
             log=self._log,
+            claimed=log_guid_partition_problems(self._view, self._log),
         )
 
 

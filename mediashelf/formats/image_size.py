@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from mediashelf.formats.fields import View, is_zero
-from mediashelf.formats.partitions.partition_table import find_partitions_end
+from mediashelf.formats.partitions.partition_table import find_partition_spans
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 
@@ -16,6 +18,9 @@ _FIRST_VOLUME_END = 17 * SECTOR_SIZE  # ECMA-119 6.2.1: sectors 0 to 15 are the 
 
 PAD_SECTORS = 150
 """Zero sectors after a volume that are not worth a finding: common practice of writers."""
+
+# Bytes of zeros at most before a partition: it begins at a whole MiB, by common practice.
+_ALIGNMENT = (1 << 20) + PAD_SECTORS * SECTOR_SIZE
 
 
 def describe_nothing(view: View) -> str:
@@ -54,12 +59,19 @@ def describe_packed(view: View) -> str:
 
 
 def log_size_problems(
-    view: View, volume_size: int, furthest: int, *, has_udf: bool, log: ProblemLog
+    view: View,
+    volume_size: int,
+    furthest: int,
+    *,
+    has_udf: bool,
+    log: ProblemLog,
+    claimed: Sequence[tuple[int, int]] = (),
 ) -> None:
     """Log an image that ends too early, or holds more than its volume.
 
     ``furthest`` is the byte offset that files and structures reach. An image that is
-    not shorter than its volume is whole: what points past its end is damaged.
+    not shorter than its volume is whole: what points past its end is damaged. ``claimed`` is
+    what a GUID partition table has, where each part begins and ends.
     """
     size = view.size
     if size % SECTOR_SIZE:
@@ -76,11 +88,12 @@ def log_size_problems(
     if size < volume_size:
         _log_short(size, volume_size, furthest, log)
         return
-    partitions_end = find_partitions_end(view.read(0, _HEAD), size)
+    spans = find_partition_spans(view.read(0, _HEAD), size)
+    partitions_end = max((end for _, end in spans), default=0)
     if partitions_end > size:
         _log_cut_partitions(size, partitions_end, log)
     elif size > volume_size and not has_udf:
-        _log_surplus(view, volume_size, log)
+        _log_surplus(view, volume_size, [*spans, *claimed], log)
 
 
 def _log_short(size: int, volume_size: int, furthest: int, log: ProblemLog) -> None:
@@ -114,16 +127,32 @@ def _log_cut_partitions(size: int, end: int, log: ProblemLog) -> None:
     )
 
 
-def _log_surplus(view: View, volume_size: int, log: ProblemLog) -> None:
-    surplus = view.size - volume_size
-    if surplus <= PAD_SECTORS * SECTOR_SIZE and is_zero(view.read(volume_size, surplus)):
-        return
-    log.add(
-        "nothing-after-volume",
-        "image",
-        f"{surplus:,} bytes follow the end of the volume",
-        offset=volume_size,
-        length=surplus,
-        found=f"{view.size:,} bytes",
-        expected=f"{volume_size:,} bytes",
-    )
+def _log_surplus(
+    view: View, volume_size: int, claimed: list[tuple[int, int]], log: ProblemLog
+) -> None:
+    for start, end, most in _unclaimed(volume_size, view.size, claimed):
+        surplus = end - start
+        if surplus <= most and is_zero(view.read(start, surplus)):
+            continue
+        message = f"{surplus:,} bytes follow the end of the volume"
+        log.add(
+            "nothing-after-volume",
+            "image",
+            f"{message}, in no partition" if claimed else message,
+            offset=start,
+            length=surplus,
+            found=f"{view.size:,} bytes",
+            expected=f"{volume_size:,} bytes",
+        )
+
+
+def _unclaimed(
+    at: int, size: int, claimed: list[tuple[int, int]]
+) -> Iterator[tuple[int, int, int]]:
+    """Yield the start and end of what no partition claims, and how many zeros are usual there."""
+    for start, end in sorted(claimed):
+        if at < start < size:
+            yield at, start, _ALIGNMENT
+        at = max(at, end)
+    if at < size:
+        yield at, size, PAD_SECTORS * SECTOR_SIZE

@@ -106,7 +106,7 @@ STRUCTURE_RULES = {
     "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3", _COPY),
     "both-orders-recorded": StructureRule(_WARNING, "ECMA-119 7.2.3 and 7.3.3", _NOTHING),
     "reserved-field-zero": StructureRule(
-        _WARNING, "ECMA-119 8.3, 8.4, 8.5.6, 9.1.12 and 9.4", _COPY
+        _WARNING, "ECMA-119 8.3, 8.4, 8.5.3, 8.5.6, 9.1.12 and 9.4", _COPY
     ),
     "block-size": StructureRule(_ERROR, "ECMA-119 8.4.12", _COPY),
     "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4.11", _COPY),

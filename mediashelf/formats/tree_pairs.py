@@ -1,7 +1,8 @@
 """Which file of one naming tree of a disc is which file of the other.
 
 Files of both trees that are at the same place are one file. Where several files
-share a place (equal contents, empty files) their folders and names decide.
+share a place (equal contents, empty files) their folders and names decide; so they do for
+bytes that UDF keeps in its own record, which have no place.
 """
 
 from __future__ import annotations
@@ -11,8 +12,9 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from mediashelf.formats.embedded_pairs import pair_embedded
 from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
-from mediashelf.formats.volume import Entry, VolumeFacts
+from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
 NO_PARTNER = -1
 """Stands for the number of a file that has none in the other tree."""
@@ -54,7 +56,22 @@ def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
             )
             votes.update(_votes(found))
             pairs += [(entries[path], others[twin]) for path, twin in found.items()]
-    return FilePairs(partners, pairs, votes)
+    found_pairs = FilePairs(partners, pairs, votes)
+    if _has_own_places(one) or _has_own_places(other):
+        folders = _folder_pairs(votes)
+        for file, twin in list(pair_embedded(one, other, found_pairs.iter_numbers(), folders)):
+            pairs.append((file.number, twin.number))
+            votes[file.folder, twin.folder] += 1
+    return found_pairs
+
+
+def _has_own_places(volume: VolumeFacts) -> bool:
+    """Whether some file has its bytes in its own record, as UDF alone keeps them."""
+    return volume.kind is VolumeKind.UDF and any(
+        OWN_PLACE in folder.of_files(folder.places(volume.block_size))
+        for folder in iter_folders(volume.entries)
+        if folder.extents is not None
+    )
 
 
 def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:

@@ -43,6 +43,8 @@ class FloppyTree(Tree):
             findings.append(end_unclear(where, fact))
         if not volume.tables_agree:
             findings.append(_tables_differ(where))
+        if volume.top_entries != volume.usual_top_entries:
+            findings.append(_top_unusual(where, volume))
         self.members = members
         self.findings = tuple(findings)
 
@@ -67,6 +69,8 @@ class FloppyTree(Tree):
                     findings.append(_not_listed(where, "the folder is listed twice"))
                 else:
                     seen.add(entry.cluster)
+                    if not self._volume.has_own_entry(entry):
+                        findings.append(_no_own_entry(self._inside("/".join(parts))))
                     yield TreeMember(parts, 0, entry.modified, MemberKind.FOLDER)
                     waiting.append((parts, self._volume.folder(entry)))
 
@@ -90,6 +94,32 @@ def _not_listed(where: str, fact: str) -> Finding:
         where,
         f"Not every file could be listed: {fact}",
         "read the floppy again",
+    )
+
+
+def _no_own_entry(where: str) -> Finding:
+    return Finding(
+        "folder-own-entry",
+        Severity.NOTE,
+        where,
+        "The folder does not begin with its own entry, so what is shown of it may be something "
+        "else: the folder or the boot sector is damaged",
+        "read the floppy again, or compare it with another copy",
+        "from memory; no folder is written without it",
+    )
+
+
+def _top_unusual(where: str, volume: FatVolume) -> Finding:
+    return Finding(
+        "top-folder-usual",
+        Severity.NOTE,
+        where,
+        f"the boot sector gives the top folder {volume.top_entries:,} entries, where such disks "
+        f"have {volume.usual_top_entries:,}; if that is damage, files are read from wrong places",
+        "if files look wrong read the floppy again, or compare it with another copy",
+        "Microsoft KB Q75131",
+        found=f"{volume.top_entries:,}",
+        expected=f"{volume.usual_top_entries:,}",
     )
 
 

@@ -58,6 +58,19 @@ def test_every_file_is_listed_once_and_the_disc_is_sound(
     assert report.files == (4 if is_bridge else 3)
 
 
+def test_a_file_that_udf_keeps_in_its_record_is_listed_once_by_its_long_name(
+    library: Library,
+) -> None:
+    files = {"SMALL.TXT": b"small", "BIG.TXT": b"big" * 2000}
+    names = {"SMALL.TXT": "A small one.txt", "BIG.TXT": "A big one.txt"}
+    made = make_iso(files, long_names=names, udf="NSR02", udf_embedded=["SMALL.TXT"])
+    record(library, made.data)
+    assert [hit.path for hit in library.catalogue.find("txt").hits] == [
+        "/A big one.txt",
+        "/A small one.txt",
+    ]
+
+
 def test_bytes_that_changed_name_the_files_of_a_disc_with_udf_alone(
     library: Library, made: MadeImage
 ) -> None:

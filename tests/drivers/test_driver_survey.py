@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import codecs
+
 import pytest
 
 from driver_examples import inf_text, make_tree
@@ -97,6 +99,27 @@ def test_a_package_that_fits_with_another_section_only() -> None:
     ]
     messages = [f.message for f in findings if f.rule == "device-without-driver"]
     assert "/lkv.inf names it, but the section that names it is for another system" in messages
+
+
+@pytest.mark.parametrize("mark", [codecs.BOM_UTF16_LE, b""])
+@pytest.mark.parametrize("family", ["win9x", "nt4", "nt5", "nt6"])
+def test_utf_16_is_a_note_where_systems_read_ansi_only(family: str, mark: bytes) -> None:
+    text = inf_text(VIDEO).encode("utf-16-le")
+    tree = make_tree({"/l/lkv.inf": mark + text, "/l/lkv.sys": b"x"})
+    _, findings = surveyed(tree, family, devices=(MACHINE.devices[1],))
+    found = [one for one in findings if one.rule == "utf-16-inf"]
+    assert {(one.severity, one.where, one.source) for one in found} <= {
+        (Severity.NOTE, "/l/lkv.inf", "from memory")
+    }
+    # Without a mark it is one of the text, whatever system reads it.
+    expected = ["win9x"] * (family == "win9x") + [""] * (not mark)
+    assert [one.target for one in found] == expected
+
+
+def test_utf_16_for_other_systems_is_no_note_for_those_with_ansi() -> None:
+    text = inf_text(VIDEO, signature="$Windows NT$").encode("utf-16")
+    tree = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"})
+    assert "utf-16-inf" not in [one.rule for one in surveyed(tree, "win9x")[1]]
 
 
 def test_a_package_that_excludes_the_device_is_told() -> None:

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from driver_packages import inf
 from make_image import make_iso
+from mediashelf.drivers.packages.finding import find_packages
 from mediashelf.drivers.packages.tree import PackageTree, tree_of_disc
 from mediashelf.drivers.packages.tree_files import DiscFiles, TreeFile
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
@@ -114,6 +116,26 @@ def test_volumes_whose_entries_were_not_read_are_passed_over() -> None:
     )
     assert tree is not None and tree.kind == "iso9660"
     assert tree_of_disc("d", DiscFacts(0), JOLIET, lambda entry, limit: b"") is None
+
+
+@pytest.mark.parametrize("name", ["LKV.INF", "Larkspur video.inf"])
+@pytest.mark.parametrize("kinds", [(VolumeKind.UDF, *JOLIET), ISO])
+def test_an_inf_that_udf_keeps_in_its_record_is_one_package(
+    tmp_path: Path, kinds: tuple[VolumeKind, ...], name: str
+) -> None:
+    made = make_iso(
+        {"LKV/LKV.INF": inf(), "LKV/LKV.SYS": b"driver" * 500},
+        udf="NSR02",
+        udf_embedded=["LKV/LKV.INF"],
+        long_names={"LKV/LKV.INF": name},
+    )
+    image_path = tmp_path / "disc.iso"
+    image_path.write_bytes(made.data)
+    with open_image(image_path) as image:
+        tree = tree_of_disc("disc", image.facts, kinds, image.read_file)
+        assert isinstance(tree, PackageTree)
+        (package,) = find_packages(tree).packages
+        assert package.file.path == f"/LKV/{name if VolumeKind.UDF in kinds else 'LKV.INF'}"
 
 
 @pytest.mark.parametrize(

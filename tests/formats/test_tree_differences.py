@@ -85,7 +85,11 @@ def test_bytes_in_the_record_have_a_place_of_their_own() -> None:
     assert Folder.of("", found).places(2048) == [OWN_PLACE, OWN_PLACE, 0, OWN_PLACE]
     # Neither is paired with an empty file, nor with another that is in a record.
     tree = udf(in_record("/a", 9), file("/empty"))
-    assert pair_trees(iso(file("/A", Extent(30, 9)), file("/EMPTY")), tree) == {"/EMPTY": "/empty"}
+    other = iso(file("/A", Extent(30, 9)), file("/EMPTY"))
+    assert pair_trees(other, tree) == {"/EMPTY": "/empty", "/A": "/a"}
+    assert pair_trees(udf(in_record("/a", 9), file("/empty")), iso(file("/EMPTY"))) == {
+        "/empty": "/EMPTY"
+    }
     assert pair_trees(udf(in_record("/a", 9)), tree) == {}
 
 

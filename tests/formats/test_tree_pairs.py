@@ -39,8 +39,38 @@ def test_a_file_of_one_tree_only_has_no_pair() -> None:
 def test_the_same_block_with_another_size_or_offset_is_another_place() -> None:
     one = tree({"/A.TXT": 30})
     longer = Entry("/a.txt", "", 101, False, (Extent(30, 101),))
-    inside = Entry("/b.txt", "", 100, False, (Extent(30, 100, 176),))
+    inside = Entry("/b.bin", "", 100, False, (Extent(30, 100, 176),))
     assert pair_trees(one, VolumeFacts(VolumeKind.UDF, "", (longer, inside))) == {}
+
+
+def embedded(path: str, size: int = 100) -> Entry:
+    """A file whose bytes UDF keeps in its record, ECMA-167 4/14.6.8."""
+    return Entry(path, "", size, False, (Extent(30, size, 176),))
+
+
+def test_bytes_in_a_record_of_udf_go_by_folder_name_and_size() -> None:
+    one = tree({"/D1/X.TXT": 30, "/D1/LONGNA_1.INF": 40, "/D1/A.INF": 50, "/E/A.INF": 60})
+    shared = Entry("/one/x.txt", "", 100, False, (Extent(30, 100),))
+    others = (shared, embedded("/one/a.inf"), embedded("/one/long name.inf"), embedded("/E/a.inf"))
+    expected = {
+        "/D1/X.TXT": "/one/x.txt",
+        "/D1/A.INF": "/one/a.inf",
+        "/D1/LONGNA_1.INF": "/one/long name.inf",
+        "/E/A.INF": "/E/a.inf",
+    }
+    udf = VolumeFacts(VolumeKind.UDF, "", others)
+    assert pair_trees(one, udf) == expected
+    assert pair_trees(udf, one) == {twin: path for path, twin in expected.items()}
+
+
+def test_other_bytes_in_a_record_of_udf_are_another_file() -> None:
+    one = tree({"/A.TXT": 30, "/D1/B.INF": 40, "/D1/C.INF": 50})
+    others = (
+        embedded("/a.txt", 99),  # another size
+        embedded("/D2/b.inf"),  # another folder
+        embedded("/D1/one.inf"),  # one of two
+    )
+    assert pair_trees(one, VolumeFacts(VolumeKind.UDF, "", others)) == {}
 
 
 def test_files_that_share_a_place_go_by_folder_and_name() -> None:

@@ -9,9 +9,11 @@ from pathlib import Path
 import pytest
 
 from build_trees import DATE
+from byte_views import BytesView
 from make_fat import DISKS, make_fat
 from mediashelf.errors import InputError
 from mediashelf.findings import Severity
+from mediashelf.formats.packed.fat import read_fat
 from mediashelf.trees.opening import open_tree
 from outside_readers import sleuth_kit_tree
 
@@ -98,6 +100,61 @@ def test_a_folder_inside_itself_is_not_followed(tmp_path: Path) -> None:
     with open_tree(path) as tree:
         assert [one.rule for one in tree.findings] == ["listing-incomplete"]
         assert "listed twice" in tree.findings[0].message
+
+
+def test_what_follows_a_disk_does_not_make_it_another(tmp_path: Path) -> None:
+    data = make_fat(FILES, size=1_474_560)
+    assert rules_of(tmp_path / "disk.img", data + bytes(1_474_560)) == []
+
+
+@pytest.mark.parametrize(("size", "entries"), [(2_949_120, 224), (163_840, 512), (327_680, 512)])
+def test_another_usual_length_of_the_top_folder_is_none(
+    tmp_path: Path, size: int, entries: int
+) -> None:
+    # What mkfs.fat 4.2 writes.
+    data = make_fat({}, size=size)
+    data = data[:17] + entries.to_bytes(2, "little") + data[19:]
+    assert rules_of(tmp_path / "disk.img", data) == []
+
+
+def rules_of(path: Path, data: bytes) -> list[tuple[str, Severity]]:
+    path.write_bytes(data)
+    with open_tree(path) as tree:
+        return [(one.rule, one.severity) for one in tree.findings]
+
+
+@pytest.mark.parametrize("files", [FILES, {"README.TXT": b"x" * 5000}], ids=["folders", "none"])
+@pytest.mark.parametrize("size", sorted(DISKS))
+def test_another_length_of_the_top_folder_is_named(
+    tmp_path: Path, size: int, files: dict[str, bytes]
+) -> None:
+    """Microsoft KB Q140418: bytes 17 and 18, and KB Q75131: what disks of a size have there."""
+    sound, path = make_fat(files, size=size), tmp_path / "disk.img"
+    assert rules_of(path, sound) == []
+    entries = DISKS[size][2]
+    for bit in range(12):
+        other = entries ^ 1 << bit
+        if not other:
+            continue  # not a volume
+        found = rules_of(path, sound[:17] + other.to_bytes(2, "little") + sound[19:])
+        # Disks of other sizes than those have any number that fills sectors.
+        has_usual = (size > 2_949_120 and not other % 16) or (size, other) == (2_949_120, 224)
+        assert has_usual != (("top-folder-usual", Severity.NOTE) in found)
+        if bit < 4 or size > 2_949_120:  # others may move one folder to the place of the next
+            assert (files is FILES) == (("folder-own-entry", Severity.NOTE) in found)
+
+
+@pytest.mark.parametrize("size", sorted(DISKS))
+def test_another_length_of_the_tables_is_named(tmp_path: Path, size: int) -> None:
+    """Microsoft KB Q140418: byte 22."""
+    sound, path = make_fat(FILES, size=size), tmp_path / "disk.img"
+    for bit in range(8):
+        other = sound[22] ^ 1 << bit
+        data = sound[:22] + bytes([other]) + sound[23:]
+        if read_fat(BytesView(data)) is None:
+            continue
+        named = [rule for rule, _ in rules_of(path, data)]
+        assert "file-tables-agree" in named or (not named and opened(tmp_path, data) == FILES)
 
 
 @pytest.mark.parametrize("size", sorted(DISKS))

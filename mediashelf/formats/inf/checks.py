@@ -14,6 +14,7 @@ from mediashelf.formats.inf.rules import RULES, Found
 from mediashelf.formats.inf.source_files import suffixes_there
 from mediashelf.formats.inf.systems import ARCHITECTURES
 from mediashelf.formats.inf.text.columns import StringColumns, model_columns, string_columns
+from mediashelf.formats.inf.text.encoding import is_utf_16
 
 MAX_SHOWN = 20
 """Findings of one rule for one INF; the rest are counted in one more."""
@@ -38,7 +39,7 @@ def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
         if line == _MORE:
             yield _more(rule, where, found)
         else:
-            yield _finding(rule, f"{where} line {line}" if line else where, found)
+            yield text_finding(rule, f"{where} line {line}" if line else where, found)
 
 
 def found_in(inf: Inf) -> tuple[Found, ...]:
@@ -70,7 +71,8 @@ def _hidden_driver(inf: Inf) -> Iterator[Found]:
             yield problem
 
 
-def _finding(rule: str, where: str, found: str) -> Finding:
+def text_finding(rule: str, where: str, found: str) -> Finding:
+    """Return the finding of a rule at a place; ``found`` completes its message."""
     row = RULES[rule]
     return Finding(
         rule=rule,
@@ -93,7 +95,9 @@ def _check_text(inf: Inf) -> Iterator[Found]:
         yield "undecoded-text", 0, f"{inf.undecoded:,}"
     if inf.encoding == "utf-8" and inf.has_mark:
         yield "utf-8-inf", 0, ""
-    elif not inf.is_ascii and not inf.encoding.startswith("utf-16"):
+    elif is_utf_16(inf.encoding) and not inf.has_mark:
+        yield "utf-16-inf", 0, "without a byte order mark, so systems may take it for ANSI"
+    elif not inf.is_ascii and not is_utf_16(inf.encoding):
         yield "code-page-text", 0, inf.encoding
     for problem in inf.problems:
         yield problem.rule, problem.line, problem.found

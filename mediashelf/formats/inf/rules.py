@@ -62,6 +62,12 @@ RULES = {
         "save it in UTF-16 (or plain ASCII for old systems)",
         _GUIDELINES,
     ),
+    "utf-16-inf": _note(
+        "the text is UTF-16 {}",
+        "save it as plain ASCII, or where its characters need it as UTF-16 with a byte order mark "
+        "for systems that read that",
+        "from memory",
+    ),
     "code-page-text": _note(
         "some characters depend on the code page of the system that reads them",
         "nothing to do if only displayed names are affected",

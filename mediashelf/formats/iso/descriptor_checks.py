@@ -89,6 +89,15 @@ def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> No
             found=f"{descriptor.volume_flags:#04x}",
             expected="bit 0 zero",
         )
+    if descriptor.joliet_level and descriptor.volume_flags & ~1:
+        log.add(
+            "reserved-field-zero",
+            descriptor.name,
+            "bits 1 to 7 of the volume flags are reserved, but not zero",
+            offset=descriptor.offset + 7,
+            found=f"{descriptor.volume_flags:#04x}",
+            expected="bits 1 to 7 zero",
+        )
 
 
 def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:

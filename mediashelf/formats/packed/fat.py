@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from msgspec import Struct
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.fat_folders import ENTRY_SIZE, FatEntry, parse_folder
+from mediashelf.formats.packed.fat_folders import ENTRY_SIZE, FatEntry, is_own_entry, parse_folder
 
 _SECTOR_SIZE = 512
 _FIRST_CLUSTER = 2
@@ -30,12 +30,19 @@ _LONGEST_TABLE = 256  # sectors: 65,536 clusters of 16 bits
 _MOST_FOLDER_CLUSTERS = 65_536
 
 # size of the image: sectors a cluster, sectors a table, top entries, media (KB Q75131)
-_WITHOUT_PARAMETERS = {
+_DISKS = {
     163_840: (1, 1, 64, 0xFE),
     184_320: (1, 2, 64, 0xFC),
     327_680: (2, 1, 112, 0xFF),
     368_640: (2, 2, 112, 0xFD),
+    737_280: (2, 3, 112, 0xF9),
+    1_228_800: (1, 7, 224, 0xF9),
+    1_474_560: (1, 9, 224, 0xF0),
+    2_949_120: (2, 9, 240, 0xF0),
 }
+# What mkfs.fat 4.2 (tried) gives the first, and any that it takes for no floppy.
+_OTHER_TOP_ENTRIES, _ANY_TOP_ENTRIES = {2_949_120: 224}, 512
+_WITHOUT_PARAMETERS = frozenset({163_840, 184_320, 327_680, 368_640})
 
 
 class _FatLayout(Struct, frozen=True):
@@ -47,6 +54,7 @@ class _FatLayout(Struct, frozen=True):
     top_start: int
     top_size: int
     data_start: int
+    total_size: int
     cluster_count: int
 
     @property
@@ -93,6 +101,26 @@ class FatVolume:
         starts = range(layout.table_start, layout.top_start, layout.table_size)
         tables = (self._read(start, layout.table_size) for start in starts)
         return len(set(map(layout.clusters_of, tables))) == 1
+
+    @property
+    def top_entries(self) -> int:
+        """How many entries the top folder has room for."""
+        return self._layout.top_size // ENTRY_SIZE
+
+    @property
+    def usual_top_entries(self) -> int:
+        """How many it has on disks of this size; of other sizes what whole sectors hold."""
+        if self._layout.total_size in _DISKS:
+            usual = _DISKS[self._layout.total_size][2]
+            others = _ANY_TOP_ENTRIES, _OTHER_TOP_ENTRIES.get(self._layout.total_size)
+            return self.top_entries if self.top_entries in others else usual
+        per_sector = _SECTOR_SIZE // ENTRY_SIZE
+        return -(-self.top_entries // per_sector) * per_sector
+
+    def has_own_entry(self, folder: FatEntry) -> bool:
+        """Whether a folder begins with its own entry, as every folder below the top does."""
+        start = self._read_cluster(max(folder.cluster, _FIRST_CLUSTER))[:ENTRY_SIZE]
+        return is_own_entry(start)
 
     def _read(self, start: int, size: int) -> bytes:
         return self._view.read(self._offset + start, size)
@@ -174,10 +202,9 @@ def _parse_parameters(sector: bytes, size: int) -> _FatLayout | None:
 
 def _known_size(view: View) -> _FatLayout | None:
     """Return the layout of a disk that is older than parameters in boot sectors."""
-    found = _WITHOUT_PARAMETERS.get(view.size)
-    if found is None:
+    if view.size not in _WITHOUT_PARAMETERS:
         return None
-    per_cluster, per_table, entries, media = found
+    per_cluster, per_table, entries, media = _DISKS[view.size]
     if view.read(_SECTOR_SIZE, 3) != bytes([media, 0xFF, 0xFF]):
         return None
     return _layout(view.size // _SECTOR_SIZE, per_cluster, 1, 2, entries, per_table)
@@ -197,5 +224,6 @@ def _layout(
         top_start=top_start * _SECTOR_SIZE,
         top_size=entries * ENTRY_SIZE,
         data_start=data_start * _SECTOR_SIZE,
+        total_size=total * _SECTOR_SIZE,
         cluster_count=(total - data_start) // per_cluster,
     )

@@ -63,6 +63,11 @@ def parse_folder(data: bytes) -> Iterator[FatEntry]:
                 yield _parse_entry(entry, name)
 
 
+def is_own_entry(entry: bytes) -> bool:
+    """Whether this is the entry by which a folder names itself, its first."""
+    return entry[:11] == b".".ljust(11) and bool(entry[11] & _FOLDER)
+
+
 def _parse_entry(entry: bytes, long_name: str) -> FatEntry:
     first = b"\xe5" if entry[0] == 0x05 else entry[:1]
     stem, extension = (

@@ -6,13 +6,16 @@ As pycdlib 1.22 writes and reads them (isohybrid.py), in sectors of 512 bytes, l
      12  header's size    32  sector of the other one  80  number and size of entries
      16  header's CRC                                  88  CRC of the entries
 
-The first header is in sector 1, the other one in the last sector.
+The first header is in sector 1, the other one in the last sector. An entry begins with the
+type of its partition, 16 bytes of zeros where there is none; at 32 are its first and last sector
+(UEFI Specification 5.3.3, from memory).
 """
 
 from __future__ import annotations
 
 import struct
 import zlib
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View
@@ -23,6 +26,7 @@ _TABLE, _TABLE_END = 446, 510
 _SIGNATURE = b"EFI PART"
 _HEADER = struct.Struct("<8s4xII4xQQ32xQIII")
 _HEADER_SIZE = 92
+_ENTRY = struct.Struct("<16s16xQQ")
 _LARGEST_ARRAY = 1 << 20  # bytes; usual are 128 entries of 128 bytes
 
 
@@ -38,39 +42,53 @@ class _Header(NamedTuple):
     entries_crc: int
 
 
-def log_guid_partition_problems(view: View, log: ProblemLog) -> None:
-    """Log headers and entries that their CRC does not fit, and a table that only one half is of."""
+def log_guid_partition_problems(view: View, log: ProblemLog) -> list[tuple[int, int]]:
+    """Log headers and entries that their CRC does not fit, and a table that only one half is of.
+
+    Return where begins and ends, in bytes, what CRCs prove to be of the table or its partitions.
+    """
+    spans: list[tuple[int, int]] = []
     last = view.size // _SECTOR - 1
     head = view.read(0, 2 * _SECTOR)
     sector = head[_SECTOR:]
     if head[_TABLE_END:_SECTOR] != b"\x55\xaa" or not any(head[_TABLE:_TABLE_END]):
-        return  # there is not even the table of partitions that old systems read
-    if not sector.startswith(_SIGNATURE):
-        if view.read(last * _SECTOR, len(_SIGNATURE)) == _SIGNATURE:
-            _log(log, 1, "is not there, and the one at the end of the image is", "no EFI PART")
-        return
-    first = _check_header(view, sector, 1, log)
-    if first is None or not 1 < first.other_sector <= last:
-        return  # where the image ends before that, its size has told
-    other = view.read(first.other_sector * _SECTOR, _SECTOR)
-    if not other.startswith(_SIGNATURE):
-        _log(log, first.other_sector, "is not there, where the first one names it", "no EFI PART")
-        return
-    _check_header(view, other, first.other_sector, log)
+        return spans  # there is not even the table of partitions that old systems read
+    first, number = None, last
+    if sector.startswith(_SIGNATURE):
+        first = _check_header(view, sector, 1, log, spans)
+        number = last if first is None else first.other_sector
+    if not 1 < number <= last:
+        return spans  # where the image ends before that, its size has told
+    other = view.read(number * _SECTOR, _SECTOR)
+    is_there = other.startswith(_SIGNATURE)
+    if is_there and not sector.startswith(_SIGNATURE):
+        _log(log, 1, "is not there, and the one at the end of the image is", "no EFI PART")
+    if is_there:
+        _check_header(view, other, number, log, spans)
+    elif first is not None:
+        _log(log, number, "is not there, where the first one names it", "no EFI PART")
+    return spans
 
 
-def _check_header(view: View, sector: bytes, number: int, log: ProblemLog) -> _Header | None:
-    """Return a header that its CRC proves, after checking its entries; log and return None else."""
+def _check_header(
+    view: View, sector: bytes, number: int, log: ProblemLog, spans: list[tuple[int, int]]
+) -> _Header | None:
+    """Return a header that its CRC proves, after checking its entries; log and return None else.
+
+    ``spans`` gets what it proves to be of the table.
+    """
     header = _Header(*_HEADER.unpack_from(sector))
     size = header.size if _HEADER_SIZE <= header.size <= _SECTOR else _HEADER_SIZE
     crc = zlib.crc32(sector[:16] + bytes(4) + sector[20:size])
     if crc != header.crc or header.own_sector != number:
         _log(log, number, "is not what its CRC is of", f"CRC {crc:#010x}", f"{header.crc:#010x}")
         return None
+    spans.append((number * _SECTOR, (number + 1) * _SECTOR))
     length = header.entry_count * header.entry_size
     start = header.entries_sector * _SECTOR
     if not 0 < length <= _LARGEST_ARRAY or start + length > view.size:
         return header
+    spans.append((start, start + length))
     entries = view.read(start, length)
     # pycdlib takes the CRC of those that are used alone.
     used = -(-len(entries.rstrip(b"\0")) // header.entry_size) * header.entry_size
@@ -86,7 +104,16 @@ def _check_header(view: View, sector: bytes, number: int, log: ProblemLog) -> _H
             found=f"CRC {crcs[0]:#010x}",
             expected=f"{header.entries_crc:#010x}",
         )
+    elif header.entry_size >= _ENTRY.size:
+        spans += _partitions(entries[:used], header.entry_size)
     return header
+
+
+def _partitions(entries: bytes, size: int) -> Iterator[tuple[int, int]]:
+    for at in range(0, len(entries) - _ENTRY.size + 1, size):
+        kind, first, last = _ENTRY.unpack_from(entries, at)
+        if any(kind) and first <= last:
+            yield first * _SECTOR, (last + 1) * _SECTOR
 
 
 def _log(log: ProblemLog, number: int, message: str, found: str, expected: str = "") -> None:

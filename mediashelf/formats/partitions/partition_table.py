@@ -66,25 +66,25 @@ def detect_partition_kind(view: View) -> str:
     return "" if table is None else table.kind
 
 
-def find_partitions_end(head: bytes, size: int) -> int:
-    """Return the byte where the last partition or the GPT's second header ends; 0 without a table.
+def find_partition_spans(head: bytes, size: int) -> list[tuple[int, int]]:
+    """Return where each partition, and the GPT's second header, begins and ends, in bytes.
 
     As :func:`detect_partition_table`, but the partitions after the first may be past the
     end of an image of ``size`` bytes, as they are when it was cut.
     """
     if head[510:512] != _SIGNATURE:
-        return 0
-    ends, starts = [], []
+        return []
+    starts, spans = [], []
     for number in range(_ENTRIES):
         entry = head[_TABLE + number * _ENTRY : _TABLE + (number + 1) * _ENTRY]
         first, count = struct.unpack_from("<II", entry, 8)
         if entry[0] not in _STATUS:
-            return 0
+            return []
         if count and entry[4] != _PROTECTIVE:
-            starts.append(first * SECTOR)
-            ends.append((first + count) * SECTOR)
+            starts.append(first)
+            spans.append((first * SECTOR, (first + count) * SECTOR))
         elif entry[4] == _PROTECTIVE and head[SECTOR : SECTOR + len(_GPT)] == _GPT:
             (second,) = struct.unpack_from("<Q", head, SECTOR + _SECOND_HEADER)
-            starts.append(first * SECTOR)
-            ends.append((second + 1) * SECTOR)
-    return max(ends) if ends and min(starts) < size else 0
+            starts.append(first)
+            spans.append((second * SECTOR, (second + 1) * SECTOR))
+    return spans if starts and min(starts) * SECTOR < size else []

@@ -110,9 +110,17 @@ def test_utf_8_is_found() -> None:
     assert "utf-8-inf" in rules(b"\xef\xbb\xbf" + SOUND.encode())
 
 
+@pytest.mark.parametrize("order", ["le", "be"])
+def test_utf_16_without_a_mark_is_a_note(order: str) -> None:
+    wide = SOUND.encode(f"utf-16-{order}")
+    (finding,) = check_inf(parse_inf(wide), where="/X.INF")
+    assert (finding.rule, finding.severity) == ("utf-16-inf", Severity.NOTE)
+    assert rules("\ufeff".encode(f"utf-16-{order}") + wide) == {}
+
+
 def test_every_rule_has_a_case() -> None:
     beyond_limits = {"text-not-read-on", "line-cut", "strings-cut"}  # see test_inf_bounds.py
-    assert set(DAMAGE) | {"utf-8-inf"} | beyond_limits == set(RULES)
+    assert set(DAMAGE) | {"utf-8-inf", "utf-16-inf"} | beyond_limits == set(RULES)
 
 
 def test_copy_files_page_example_names_an_undefined_disk() -> None:

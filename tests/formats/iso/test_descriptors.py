@@ -226,6 +226,15 @@ def test_joliet_volume_flags(image: MadeImage) -> None:
     assert rules(data) == {"joliet-volume-flags"}
 
 
+@pytest.mark.parametrize("bit", range(1, 8))
+def test_reserved_volume_flags(image: MadeImage, bit: int) -> None:
+    # ECMA-119 8.5.3: bits 1 to 7 are zero.
+    at = image.field("joliet", "volume_flags")
+    (finding,) = read_disc(BytesView(put(image.data, at, bytes([1 << bit])))).findings
+    assert (finding.rule, finding.severity) == ("reserved-field-zero", Severity.WARNING)
+    assert (finding.offset, finding.found) == (at, f"{1 << bit:#04x}")
+
+
 def test_an_enhanced_descriptor_is_a_volume_of_its_own() -> None:
     # Common practice (ISO 9660:1999): type 2 with version 2.
     made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)

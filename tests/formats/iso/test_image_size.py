@@ -8,6 +8,7 @@ import pytest
 
 from byte_views import BytesView
 from image_parts import SECTOR, both32
+from make_hybrid import partition_table
 from make_image import Boot, MadeImage, make_iso, put
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import DiscReading, read_disc
@@ -107,27 +108,17 @@ def test_what_follows_on_a_bridge_disc_may_be_udf() -> None:
     assert read(bytes(smaller)).findings == ()
 
 
-def table(*entries: tuple[int, int, int], status: int = 0) -> bytes:
-    packed = b"".join(
-        bytes([status, 0, 0, 0, kind, 0, 0, 0])
-        + first.to_bytes(4, "little")
-        + count.to_bytes(4, "little")
-        for kind, first, count in entries
-    )
-    return packed.ljust(64, b"\0") + b"\x55\xaa"
-
-
 def test_a_hybrid_image_ends_with_its_last_partition(padded: MadeImage) -> None:
     # Own behaviour: such an image starts as a disk too, and its partitions may follow the volume.
     size = len(padded.data) // 512
     both = ((0x17, 0, size), (0xEF, size, 400))
-    data = put(padded.data, 446, table(*both)) + bytes(400 * 512)
+    data = put(padded.data, 446, partition_table(*both)) + bytes(400 * 512)
     assert rules(data) == set()
     (finding,) = read(data[: -300 * 512]).findings
     assert (finding.rule, finding.length) == ("image-reaches-partition-end", 300 * 512)
     # What is not a table says nothing: another status, or no signature.
-    assert rules(put(padded.data, 446, table(*both, status=7))) == set()
-    assert rules(put(padded.data, 446, table(*both)[:-1])) == set()
+    assert rules(put(padded.data, 446, partition_table(*both, status=7))) == set()
+    assert rules(put(padded.data, 446, partition_table(*both)[:-1])) == set()
 
 
 def guid_header(own: int, other: int) -> bytes:
@@ -142,7 +133,7 @@ def guid_header(own: int, other: int) -> bytes:
 def test_the_second_header_of_a_gpt_ends_the_image(padded: MadeImage, is_whole: bool) -> None:
     # Own behaviour; the layout is that of the UEFI Specification 5.3, from memory.
     second = len(padded.data) // 512 - 1 if is_whole else 4000
-    data = put(padded.data, 446, table((0xEE, 1, 0xFFFF_FFFF)))
+    data = put(padded.data, 446, partition_table((0xEE, 1, 0xFFFF_FFFF)))
     data = put(data, 512, guid_header(1, second))
     if is_whole:
         data = put(data, second * 512, guid_header(second, 1))

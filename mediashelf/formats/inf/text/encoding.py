@@ -33,6 +33,11 @@ class InfText(NamedTuple):
     is_ascii: bool
 
 
+def is_utf_16(encoding: str) -> bool:
+    """Whether this is UTF-16, of either byte order."""
+    return encoding.startswith("utf-16")
+
+
 def decode_inf(data: bytes, *, code_page: str = DEFAULT_CODE_PAGE) -> InfText:
     """Return the text of an INF; never raises for the bytes, whatever they are.
 
@@ -67,7 +72,7 @@ def _decoded(data: bytes, encoding: str, *, has_mark: bool) -> InfText:
     undecoded = 0
     if data.isascii() and (encoding == "utf-8" or _LIKE_ASCII.fullmatch(encoding)):
         return InfText(data.decode("ascii"), encoding, has_mark, 0, is_ascii=True)
-    if encoding.startswith("utf-16"):
+    if is_utf_16(encoding):
         text = data.decode(encoding, "replace")
         undecoded = text.count("\ufffd")
     else:
