@@ -48,7 +48,7 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     if keeps_mark(path):
         raise OutputError(f"{path}: is marked read-only; remove the mark, or choose another name")
     _remove_partials(path)
-    temporary = partial_path(path)
+    temporary = path.with_name(f"{_partial_prefix(path)}{_partial_mark()}")
     try:
         yield temporary
         if not replace:
@@ -61,11 +61,6 @@ def whole_output(path: Path, *, replace: bool = True) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
-
-
-def partial_path(path: Path) -> Path:
-    """Return a new name beside ``path`` for what is to become it; see :func:`whole_output`."""
-    return path.with_name(f"{_partial_prefix(path)}{_partial_mark()}")
 
 
 def _partial_mark() -> str:

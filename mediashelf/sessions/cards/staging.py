@@ -6,23 +6,27 @@ import errno
 import os
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from itertools import zip_longest
 from pathlib import Path
 
 from msgspec.structs import replace
 
+from mediashelf.disk_writer import write_to_disk
 from mediashelf.errors import InputError, OutputError, StagingError
 from mediashelf.files import rename_whole, whole_output
-from mediashelf.integrity.fixity.digests import Digests
+from mediashelf.integrity.fixity.digests import Digester, Digests
+from mediashelf.integrity.fixity.overlapping import Piece
 from mediashelf.integrity.fixity.reading import digest_file
-from mediashelf.sessions.cards.copying import NO_ROOM, QUICK, ImageCopier, changed_source
 from mediashelf.sessions.cards.lock import HeldCard
 from mediashelf.sessions.cards.placed import Action, PlacedDisc
 from mediashelf.sessions.cards.records import is_there, leftovers, write_journal
+from mediashelf.sessions.discs.served_bytes import ServedBytes, read_served, read_stamp
 from mediashelf.sessions.manifests.parts import CardFile
 from mediashelf.sessions.reading_back import ReadBack, read_back_file
 
 OnBytes = Callable[[int], None]
+
+_QUICK = "xxh3_128"
+"""Tells whether the card gives back what it was given. SHA-256 is taken of what it gives back."""
 
 
 def stage_discs(
@@ -46,16 +50,15 @@ def stage_discs(
     had_leftovers = _remove_leftovers(held.folder)
     staged: list[PlacedDisc] = []
     ours = list(earlier)
-    with ImageCopier(held.folder) as copier:
-        for placed, following in zip_longest(arranged, arranged[1:]):
-            if placed.action is Action.REPEAT:
-                assert placed.disc.repeats is not None
-                first = staged[placed.disc.repeats - 1]
-                staged.append(replace(placed, on_card=first.on_card, original=first.original))
-                continue
-            held.refuse_other()
-            staged.append(_stage(placed, following, held, ours, copier, on_bytes))
-            ours.append(staged[-1].file)
+    for placed in arranged:
+        if placed.action is Action.REPEAT:
+            assert placed.disc.repeats is not None
+            first = staged[placed.disc.repeats - 1]
+            staged.append(replace(placed, on_card=first.on_card, original=first.original))
+            continue
+        held.refuse_other()
+        staged.append(_stage(placed, held, ours, on_bytes))
+        ours.append(staged[-1].file)
     if had_leftovers:
         _confirm_kept(staged, held, on_bytes)
     return staged
@@ -88,12 +91,7 @@ def _confirm_kept(staged: Sequence[PlacedDisc], held: HeldCard, on_bytes: OnByte
 
 
 def _stage(
-    placed: PlacedDisc,
-    following: PlacedDisc | None,
-    held: HeldCard,
-    ours: Sequence[CardFile],
-    copier: ImageCopier,
-    on_bytes: OnBytes,
+    placed: PlacedDisc, held: HeldCard, ours: Sequence[CardFile], on_bytes: OnBytes
 ) -> PlacedDisc:
     card = held.folder
     final = card / placed.path
@@ -108,9 +106,7 @@ def _stage(
             if placed.image is None:
                 written = _build(placed, temporary, on_bytes)
             else:
-                written = copier.copy(placed, placed.image, temporary, on_bytes)
-            if following is not None:
-                copier.begin(following)
+                written = _copy(placed, placed.image, temporary, on_bytes)
             found = read_back_file(temporary, on_bytes=on_bytes)
             _compare(placed, found, written)
             staged = _staged(placed, found)
@@ -157,24 +153,69 @@ def _build(placed: PlacedDisc, temporary: Path, on_bytes: OnBytes) -> Digests:
 
     build_disc(plan, temporary, anyway=True, on_bytes=on_bytes)
     try:
-        return digest_file(temporary, algorithms=(QUICK,), block_size=0)
+        return digest_file(temporary, algorithms=(_QUICK,), block_size=0)
     except InputError as error:
         raise StagingError(f"the disc cannot be read back from the card: {error}") from error
 
 
+def _copy(placed: PlacedDisc, image: ServedBytes, temporary: Path, on_bytes: OnBytes) -> Digests:
+    """Copy or convert, and digest what is written, before it is written; it is flushed then.
+
+    Errors of the source (:class:`StagingError`) are told apart from those of the card
+    (``OSError``), because what to do next is different.
+    """
+    digester = Digester((_QUICK,), block_size=0)
+    with write_to_disk(temporary) as write:
+
+        def take(data: Piece) -> None:
+            digester.update(data)
+            write(data)
+
+        try:
+            before = read_stamp(image.path)
+            read_served(image, take, on_bytes=on_bytes)
+            after = read_stamp(image.path)
+        except InputError as error:
+            raise StagingError(str(error)) from error
+    written = digester.finish()
+    expected = placed.expected
+    is_same = (
+        written.size == placed.disc.size
+        and before == after
+        and image.stamp in (None, before)
+        and (expected is None or expected.xxh3_128 == written.whole[_QUICK])
+    )
+    if not is_same:
+        raise _changed(placed, image, written.size)
+    return written
+
+
+def _changed(placed: PlacedDisc, image: ServedBytes, size: int) -> StagingError:
+    expected = placed.disc.size
+    how = (
+        "its modification time or its bytes"
+        if size == expected
+        else f"{size:,} bytes came of it, {expected:,} expected"
+    )
+    return StagingError(
+        f"{image.path}: changed after it was checked ({how}); do not change it while the card is "
+        "prepared, and run again"
+    )
+
+
 def _compare(placed: PlacedDisc, found: ReadBack, written: Digests) -> None:
-    if (found.size, found.digests.xxh3_128) != (placed.disc.size, written.whole[QUICK]):
+    if (found.size, found.digests.xxh3_128) != (placed.disc.size, written.whole[_QUICK]):
         raise StagingError(
             f"{placed.path}: the bytes read back differ from those written; "
             "the card is failing, or smaller than it claims: use another card"
         )
     if placed.image is not None and placed.expected not in (None, found.digests):
-        raise changed_source(placed, placed.image, found.size)
+        raise _changed(placed, placed.image, found.size)
 
 
 def _without_room(placed: PlacedDisc, error: OutputError) -> str:
     cause = error.__cause__
-    if isinstance(cause, OSError) and cause.errno in NO_ROOM:
+    if isinstance(cause, OSError) and cause.errno in (errno.ENOSPC, errno.EDQUOT):
         return (
             f"{placed.path}: the card is full; no part of this disc was left on it. Make room "
             "(--tidy removes what earlier sessions put there) and run again: complete images "
