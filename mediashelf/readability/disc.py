@@ -54,6 +54,11 @@ class JudgedDisc:
         self._missing: dict[tuple[VolumeKind, VolumeKind], list[int]] = {}
         self._whole: dict[VolumeKind, bool] = {}
 
+    def let_go(self) -> None:
+        """Forget what was worked out of the trees, which can take as much memory as the facts."""
+        for tree in filter(None, self._trees.values()):
+            tree.let_go()
+
     def tree(self, kind: VolumeKind) -> NameTree | None:
         """Return the first tree of this kind whose contents were read, or None."""
         if kind in self._trees:

@@ -51,6 +51,11 @@ class NameTree:
         self.hits: dict[object, Any] = {}
         """What rules have found in it, as :mod:`.rule_types` remembers it."""
 
+    def let_go(self) -> None:
+        """Forget what was worked out; whoever makes a finding has it worked out again."""
+        kept = ("volume", "kind", "entries", "caps", "hits")
+        self.__dict__ = {name: self.__dict__[name] for name in kept}
+
     @cached_property
     def folders(self) -> list[Folder]:
         """The entries folder by folder, as columns."""

@@ -146,11 +146,11 @@ def test_a_sound_disc_of_both_trees_yields_nothing(target: str) -> None:
     assert [finding.rule for finding in findings(facts, target)] == expected
 
 
-def test_targets_together_give_what_each_alone_gives() -> None:
+@pytest.mark.parametrize("lets_go", [False, True])
+def test_targets_together_give_what_each_alone_gives(lets_go: bool) -> None:
     for golden in GOLDEN:
-        together = {
-            target.name: found for target, found in check_targets(golden.broken, TARGETS.values())
-        }
+        found = list(check_targets(golden.broken, TARGETS.values(), lets_go=lets_go))
+        together = {target.name: list(findings) for target, findings in found}
         assert together == {name: findings(golden.broken, name) for name in TARGETS}
 
 

@@ -135,7 +135,7 @@ def plan_recipe(
     if plan is None:
         return _spread(recipe, listing, machine, targets, progress)
     # Surveys take much memory, and judging as well: not both at once where the plan may stay.
-    disc = _judge(plan, targets) if is_asked_only else None
+    disc = _judge(plan, targets, lets_go=machine is not None) if is_asked_only else None
     sources = drivers = None
     if machine is not None:
         from mediashelf.jobs.discs.disc_drivers import survey_discs, survey_sources
@@ -222,7 +222,7 @@ def _on_disc(findings: Sequence[Finding], number: int, count: int) -> Iterator[F
         yield finding if count == 1 else replace(finding, where=f"disc {number}: {finding.where}")
 
 
-def _judge(plan: DiscPlan, targets: Sequence[Target]) -> JudgedPlan:
+def _judge(plan: DiscPlan, targets: Sequence[Target], *, lets_go: bool = False) -> JudgedPlan:
     # A disc for the emulated drive has its size checked when it is planned.
     is_checked = plan.capacity == EMULATED_DRIVE
     emulator = () if is_checked else tuple(check_lun(plan.size, where="/"))
@@ -230,5 +230,5 @@ def _judge(plan: DiscPlan, targets: Sequence[Target]) -> JudgedPlan:
         return JudgedPlan(plan, emulator, ())
     from mediashelf.readability.check import check_targets
 
-    found = check_targets(plan.facts, targets)
+    found = check_targets(plan.facts, targets, lets_go=lets_go)
     return JudgedPlan(plan, emulator, tuple(found))
