@@ -38,7 +38,8 @@ def say_list(
             say_wrapped(f"No catalogue exists at {catalogue.place} yet.")
         return
     names = shown_columns(images, picked)
-    cells = [[COLUMNS[name].text(image) for name in names] for image in images]
+    columns = [map(COLUMNS[name].text, images) for name in names]
+    cells = list(zip(*columns, strict=True))
     if not picked and not is_piped() and not fits(names, cells):
         names = list(USUAL)  # what is seldom there goes before the table falls apart
         cells = [row[: len(names)] for row in cells]

@@ -63,8 +63,9 @@ class ListedImage(Struct, frozen=True):
     def set_text(self) -> str:
         """The place in the set as people read it: ``Kiosk, disc 2 of 3``."""
         number, size = self.set_place
-        place = f"disc {number} of {size}" if size else ""
-        return ", ".join(filter(None, [self.set_name if size else "", place]))
+        if not size:
+            return ""
+        return ", ".join(filter(None, [self.set_name, f"disc {number} of {size}"]))
 
 
 _UNASKED = DiscSummary()
