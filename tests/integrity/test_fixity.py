@@ -277,7 +277,6 @@ def test_observe_reads_what_it_is_asked_for(image: Path) -> None:
     assert set(observed.digests.whole) == {"sha256", "xxh3_128"}
 
 
-@pytest.mark.skipif(os.name == "nt", reason="Windows says of such a path that nothing is there")
 def test_bytes_at_hand_are_not_read_again_unless_they_are_to_come_from_the_disk(
     image: Path,
 ) -> None:
@@ -291,6 +290,7 @@ def test_bytes_at_hand_are_not_read_again_unless_they_are_to_come_from_the_disk(
     assert digest_file(image, at_hand=changed, past_cache=True) == digest_file(image)
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows says of such a path that nothing is there")
 def test_a_path_that_the_system_refuses_is_a_problem_and_not_missing(tmp_path: Path) -> None:
     observed = observe(tmp_path / ("x" * 5000))
     assert observed.absence is None
