@@ -7,12 +7,13 @@ there, but under a name this target does not see" can be told from "it is missin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
 from msgspec import Struct
 
+from mediashelf.drivers.packages.listed_files import ListedFiles
 from mediashelf.drivers.packages.tree_files import DiscFiles
 from mediashelf.drivers.packages.tree_files import TreeFile as TreeFile
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
@@ -51,64 +52,34 @@ class PackageTree(Struct, frozen=True, dict=True, weakref=True):
     prefix: str = ""
     lasting: Callable[[TreeFile], Hashable] = _not_lasting
 
-    # Each is made for the first who asks: of a whole package only where its files are.
-
     @cached_property
-    def _seen(self) -> Mapping[str, TreeFile]:
-        return {file.path.lower(): file for file in reversed(self.files) if file.path}
-
-    @cached_property
-    def _hidden(self) -> Mapping[str, TreeFile]:
-        hidden = (file for file in reversed(self.files) if file.hidden_path)
-        return {file.hidden_path.lower(): file for file in hidden}
-
-    @cached_property
-    def _by_name(self) -> Mapping[str, Sequence[TreeFile]]:
-        named: dict[str, list[TreeFile]] = {}
-        for file in self.files:
-            if file.path:
-                named.setdefault(file.name.lower(), []).append(file)
-        return named
+    def _known(self) -> DiscFiles | ListedFiles:
+        return self.files if isinstance(self.files, DiscFiles) else ListedFiles(self.files)
 
     @property
     def seen_count(self) -> int:
         """How many files the target sees."""
-        files = self.files
-        return (
-            files.seen_count
-            if isinstance(files, DiscFiles)
-            else sum(bool(one.path) for one in files)
-        )
+        return self._known.seen_count
 
     def iter_ending(self, ends: tuple[str, ...]) -> Iterator[TreeFile]:
         """Yield the files whose shown paths end so in lower case, in their order."""
-        if isinstance(self.files, DiscFiles):
-            return self.files.iter_ending(ends)
-        return (file for file in self.files if file.shown_path.lower().endswith(ends))
+        return self._known.iter_ending(ends)
 
     def find(self, path: str) -> TreeFile | None:
         """Return the file that the target finds at ``path``; case does not matter."""
-        if isinstance(self.files, DiscFiles):
-            return self.files.find(path)
-        return self._seen.get(path.lower())
+        return self._known.find(path)
 
     def find_hidden(self, path: str) -> TreeFile | None:
         """Return the file at ``path`` of the tree that the target does not read."""
-        if isinstance(self.files, DiscFiles):
-            return self.files.find_hidden(path)
-        return self._hidden.get(path.lower())
+        return self._known.find_hidden(path)
 
     def find_names(self, name: str) -> Sequence[TreeFile]:
         """Return all files of this name that the target sees."""
-        if isinstance(self.files, DiscFiles):
-            return self.files.find_names(name)
-        return self._by_name.get(name.lower(), ())
+        return self._known.find_names(name)
 
     def find_name(self, name: str) -> TreeFile | None:
         """Return some file of this name that the target sees, wherever it is."""
-        if isinstance(self.files, DiscFiles):
-            return self.files.find_name(name)
-        return next(iter(self.find_names(name)), None)
+        return self._known.find_name(name)
 
 
 def folder_of(path: str) -> str:
