@@ -133,7 +133,10 @@ STRUCTURE_RULES = {
     "records-without-gap": StructureRule(_WARNING, _OWN, _COPY),
     "sector-rest-zero": StructureRule(_WARNING, "ECMA-119 6.8.1.1", _COPY),
     "record-order": StructureRule(_WARNING, "ECMA-119 9.3", _CAREFUL),
-    "record-flags": StructureRule(_WARNING, "ECMA-119 9.1.6", _COPY),
+    # Who may have which of these bits is from memory; that 5 and 6 are reserved is not.
+    "record-flags": StructureRule(
+        _WARNING, "ECMA-119 9.1.6; from memory: bits 2, 3, 4 and 7", _COPY
+    ),
     "record-system-use": StructureRule(_WARNING, _OWN, _COPY),
     "record-date": StructureRule(_WARNING, "ECMA-119 9.1.5", _NOTHING),
     "record-sequence-number": StructureRule(_WARNING, "ECMA-119 9.1", _COPY),

@@ -203,24 +203,23 @@ def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             found=", ".join(wrong),
             expected="length 34, identifier 00, a directory with records",
         )
-    if root.flags & RESERVED_FLAGS:
-        log.add(
-            "record-flags",
-            descriptor.name,
-            "the root directory's record has reserved file flags set",
-            offset=descriptor.offset + 156 + 25,
-            found=f"{root.flags:#04x}",
-            expected="bits 5 and 6 zero",
-        )
-    elif root.flags & FILE_FLAGS:
-        log.add(
-            "record-flags",
-            descriptor.name,
-            "the root directory's record has flags set that only files may have",
-            offset=descriptor.offset + 156 + 25,
-            found=f"{root.flags:#04x}",
-            expected="bits 2, 3 and 7 zero",
-        )
+    for bits, words, expected in _NEVER_OF_ROOT:
+        if root.flags & bits:
+            log.add(
+                "record-flags",
+                descriptor.name,
+                f"the root directory's record has {words}",
+                offset=descriptor.offset + 156 + 25,
+                found=f"{root.flags:#04x}",
+                expected=expected,
+            )
+            break
+
+
+_NEVER_OF_ROOT = (
+    (RESERVED_FLAGS, "reserved file flags set", "bits 5 and 6 zero"),
+    (FILE_FLAGS, "flags set that only files may have", "bits 2, 3 and 7 zero"),
+)
 
 
 def _log_root_date(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
