@@ -20,7 +20,7 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
 
-SHEET_SUFFIX = ".cue"
+_CUE_SUFFIX = ".cue"
 _LARGEST_CUE = 1 << 20
 
 
@@ -148,7 +148,7 @@ class DiscImage:
 
     def _read(self) -> DiscReading:
         try:
-            if self.path.suffix.lower() == SHEET_SUFFIX and self.size <= _LARGEST_CUE:
+            if self.path.suffix.lower() == _CUE_SUFFIX and self.size <= _LARGEST_CUE:
                 head = self.view.read(0, self.size)
                 if b"\0" not in head:
                     return _cue_sheet(self.size)

@@ -24,6 +24,15 @@ class SpareFile(NamedTuple):
     is_own: bool
 
 
+def has_own_places(volume: VolumeFacts) -> bool:
+    """Whether some file has bytes that no other tree can name, as UDF keeps them in its record."""
+    return any(
+        OWN_PLACE in folder.of_files(folder.places(volume.block_size))
+        for folder in iter_folders(volume.entries)
+        if folder.extents is not None
+    )
+
+
 def pair_embedded(
     one: VolumeFacts,
     other: VolumeFacts,

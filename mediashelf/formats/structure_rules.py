@@ -133,9 +133,9 @@ STRUCTURE_RULES = {
     "records-without-gap": StructureRule(_WARNING, _OWN, _COPY),
     "sector-rest-zero": StructureRule(_WARNING, "ECMA-119 6.8.1.1", _COPY),
     "record-order": StructureRule(_WARNING, "ECMA-119 9.3", _CAREFUL),
-    # Who may have which of these bits is from memory; that 5 and 6 are reserved is not.
+    # That bits 5 and 6 are reserved is known; which records may have the others is from memory.
     "record-flags": StructureRule(
-        _WARNING, "ECMA-119 9.1.6; from memory: bits 2, 3, 4 and 7", _COPY
+        _WARNING, "ECMA-119 9.1.6; from memory: ECMA-119 9.1.6 and 9.5", _COPY
     ),
     "record-system-use": StructureRule(_WARNING, _OWN, _COPY),
     "record-date": StructureRule(_WARNING, "ECMA-119 9.1.5", _NOTHING),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import NamedTuple
 
+from mediashelf.formats.embedded_pairs import has_own_places
 from mediashelf.formats.entries import OWN_PLACE, iter_folders
 from mediashelf.formats.volume import VolumeFacts
 
@@ -29,7 +30,7 @@ def find_lacking(volume: VolumeFacts, other: VolumeFacts) -> list[int]:
     lacking = _not_at(volume, _places(other))
     if not lacking:
         return []
-    if _has_own_places(other) or any(map(_has_own_place, lacking)):
+    if has_own_places(other) or any(map(_has_own_place, lacking)):
         lacking = _without_likely(lacking, _not_at(other, _places(volume)), other)
     return [file.number for file in lacking]
 
@@ -57,14 +58,6 @@ def _not_at(volume: VolumeFacts, others: set[int]) -> list[_File]:
             ]
         start += len(places)
     return found
-
-
-def _has_own_places(volume: VolumeFacts) -> bool:
-    return any(
-        OWN_PLACE in folder.of_files(folder.places(volume.block_size))
-        for folder in iter_folders(volume.entries)
-        if folder.extents is not None
-    )
 
 
 def _without_likely(lacking: list[_File], spare: list[_File], other: VolumeFacts) -> list[_File]:

@@ -12,7 +12,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from mediashelf.formats.embedded_pairs import pair_embedded
+from mediashelf.formats.embedded_pairs import has_own_places, pair_embedded
 from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
@@ -57,21 +57,13 @@ def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
             votes.update(_votes(found))
             pairs += [(entries[path], others[twin]) for path, twin in found.items()]
     found_pairs = FilePairs(partners, pairs, votes)
-    if _has_own_places(one) or _has_own_places(other):
+    udf = (each for each in (one, other) if each.kind is VolumeKind.UDF)
+    if any(map(has_own_places, udf)):
         folders = _folder_pairs(votes)
         for file, twin in list(pair_embedded(one, other, found_pairs.iter_numbers(), folders)):
             pairs.append((file.number, twin.number))
             votes[file.folder, twin.folder] += 1
     return found_pairs
-
-
-def _has_own_places(volume: VolumeFacts) -> bool:
-    """Whether some file has its bytes in its own record, as UDF alone keeps them."""
-    return volume.kind is VolumeKind.UDF and any(
-        OWN_PLACE in folder.of_files(folder.places(volume.block_size))
-        for folder in iter_folders(volume.entries)
-        if folder.extents is not None
-    )
 
 
 def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:

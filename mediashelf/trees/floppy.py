@@ -124,11 +124,11 @@ def _top_unusual(where: str, volume: FatVolume) -> Finding:
 
 
 def _tables_differ(where: str) -> Finding:
-    # That each is to be a copy of the first is from memory, so this is no more than a note.
     return Finding(
         "file-tables-agree",
         Severity.NOTE,
         where,
         "its file allocation tables differ; the first was used, and files may be wrong",
         "read the floppy again, or compare it with another copy",
+        "from memory; each is a copy of the first",
     )

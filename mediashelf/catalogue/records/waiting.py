@@ -35,9 +35,9 @@ def keep_waiting(
     ``state`` is what is said of it now. Of bytes that waited before, the moment when
     they were first seen stays, and that they were found decayed or cut.
     """
-    known = waiting_of(db, image_id)
     import json  # seldom needed: next to nothing waits
 
+    known = waiting_of(db, image_id)
     same = known if known is not None and known.has(digests.whole) else None
     sticks = same is not None and same.judged in _STICKS and state not in _STICKS
     db.execute(

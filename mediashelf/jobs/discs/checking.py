@@ -13,7 +13,8 @@ from mediashelf.collector import collector_paused
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, joined, worst
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.image import SHEET_SUFFIX, open_image
+from mediashelf.image import open_image
+from mediashelf.integrity.raw.tracks import is_sheet
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import Readability, check_targets, verdict_on
@@ -80,7 +81,7 @@ def examine_source(
     where = path.name or "image"
     with open_image(path) as image:
         facts, own = image.facts, image.findings
-        if facts.looks_raw and not facts.volumes and path.suffix.casefold() == SHEET_SUFFIX:
+        if facts.looks_raw and not facts.volumes and is_sheet(path):
             raise InputError(
                 f"{path}: is a cue sheet, and the disc is in the files that it names; check the "
                 "first of them, or what convert makes of its data track"
