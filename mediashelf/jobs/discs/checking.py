@@ -14,7 +14,6 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, joined, worst
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
-from mediashelf.integrity.raw.tracks import is_sheet
 from mediashelf.jobs.discs.recipe_options import RecipeOptions, can_be_planned, find_recipe
 from mediashelf.jobs.progress import Progress, no_progress
 from mediashelf.readability.check import Readability, check_targets, verdict_on
@@ -81,11 +80,8 @@ def examine_source(
     where = path.name or "image"
     with open_image(path) as image:
         facts, own = image.facts, image.findings
-        if facts.looks_raw and not facts.volumes and is_sheet(path):
-            raise InputError(
-                f"{path}: is a cue sheet, and the disc is in the files that it names; check the "
-                "first of them, or what convert makes of its data track"
-            )
+        if facts.looks_raw and not facts.volumes:
+            _refuse_sheet(path)
         table = None if facts.looks_raw else find_partition_table(image.view)
     emulator = (
         *check_lun(facts.size, looks_raw=facts.looks_raw, where=where, is_hybrid=table is not None),
@@ -100,6 +96,16 @@ def examine_source(
             (target, tuple(replace(each, remedy="") for each in one)) for target, one in found
         )
     return CheckedSource(path, "image", facts, tuple(own), emulator, found, bool(asked))
+
+
+def _refuse_sheet(path: Path) -> None:
+    from mediashelf.integrity.raw.tracks import is_sheet  # loads what decodes sectors
+
+    if is_sheet(path):
+        raise InputError(
+            f"{path}: is a cue sheet, and the disc is in the files that it names; check the "
+            "first of them, or what convert makes of its data track"
+        )
 
 
 def _check_planned(
