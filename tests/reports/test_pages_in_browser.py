@@ -269,3 +269,10 @@ def test_no_date_size_or_count_is_broken_and_no_state_covers_a_name(tmp_path: Pa
     text = text.replace('<details class="image"', '<details open class="image"')
     frames = "".join(frame(text, width) for width in (320, PHONE, 431, 700, 1100))
     assert said_by(run(LINES % frames, tmp_path)) == [{"broken": [], "over": 0}] * 5
+
+
+def test_a_frame_that_stays_blank_is_no_page_seen(tmp_path: Path) -> None:
+    text = f"<!DOCTYPE html><html><body>{frame('<p>pebble</p>', PHONE)}</body></html>"
+    assert "about:srcdoc,complete" in run(text, tmp_path)
+    with pytest.raises(AssertionError, match="frames are not loaded: about:blank,complete"):
+        run(text.replace("<body>", "<body><iframe></iframe>"), tmp_path)
