@@ -36,7 +36,7 @@ HOME_OF_THIRD_PARTY = {
     "jinja2": {"reports"},
     "xxhash": {"integrity/fixity/digests.py", "building/sources/digesting.py"},
     "fastcrc": {"formats", "integrity"},
-    "anyascii": {"building/naming/names.py"},
+    "anyascii": {"building/naming/characters.py"},
     "platformdirs": {"places.py"},
     "wcwidth": {"text.py"},
     "libarchive": {"trees/archives/library_child.py"},

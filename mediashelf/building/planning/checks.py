@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 
+from mediashelf.building.naming.characters import folded, same_text
 from mediashelf.building.naming.layout import MAX_DIRECTORIES, MINIMUM_SECTORS, Layout
-from mediashelf.building.naming.names import Label, folded, same_text
+from mediashelf.building.naming.names import Label
 from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees, PlannedDirectory
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.tree import DiscFile
