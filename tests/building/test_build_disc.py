@@ -19,7 +19,8 @@ import pytest
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.capacity import parse_capacity
-from mediashelf.building.recipes.recipe import BootImage, recipe_from_folders
+from mediashelf.building.recipes.recipe import BootImage
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources import collecting as sources
 from mediashelf.building.sources import reading
 from mediashelf.building.writing import write
