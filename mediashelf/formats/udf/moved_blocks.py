@@ -17,8 +17,8 @@ from typing import NamedTuple
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import PartitionDescriptor, PartitionMap
+from mediashelf.formats.udf.tags import verify_tag
 from mediashelf.formats.volume import Extent
 
 TABLE_PLACES = 4

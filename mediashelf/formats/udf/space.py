@@ -15,7 +15,6 @@ from mediashelf.formats.udf.moved_blocks import (
     parse_allocation_table,
     read_sparing_table,
 )
-from mediashelf.formats.udf.recognition import verify_tag
 from mediashelf.formats.udf.records import (
     ALLOCATION_EXTENT_DESCRIPTOR,
     EXTENDED_FILE_ENTRY,
@@ -31,6 +30,7 @@ from mediashelf.formats.udf.records import (
     parse_file_entry,
 )
 from mediashelf.formats.udf.sequence import verify_terminator
+from mediashelf.formats.udf.tags import verify_tag
 from mediashelf.formats.volume import HOLE, Extent
 
 _MOST_EXTENTS = 1 << 16  # of one file
