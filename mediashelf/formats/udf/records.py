@@ -73,6 +73,13 @@ class LogicalVolume(NamedTuple):
     maps: tuple[PartitionMap, ...]
     integrity: tuple[int, int] = (0, 0)  # length in bytes and location of its sequence
 
+    def plain_map(self, partition_number: int) -> int | None:
+        """Return the number of the map that counts a partition's blocks as they are."""
+        for number, row in enumerate(self.maps):
+            if row.kind == "plain" and row.partition_number == partition_number:
+                return number
+        return None
+
 
 class FileEntry(NamedTuple):
     """A file entry or extended file entry (4/14.9, 4/14.17)."""
