@@ -14,7 +14,7 @@ LAYERS = [
     {"sequences", "collector"},
     {"errors", "version", "findings", "text", "system", "package_names"},
     {"amounts"},
-    {"files", "disk_writer", "own_process", "places", "tables"},
+    {"files", "file_view", "disk_writer", "own_process", "places", "tables"},
     {"formats", "helping"},
     {"image"},
     {"trees"},
