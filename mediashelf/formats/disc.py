@@ -18,13 +18,7 @@ from mediashelf.formats.iso.descriptor_checks import (
     log_unknown_version,
     usable_block_size,
 )
-from mediashelf.formats.iso.descriptors import (
-    LABEL_FIELD,
-    TEXT_FIELDS,
-    DescriptorSet,
-    VolumeDescriptor,
-    read_descriptor_set,
-)
+from mediashelf.formats.iso.descriptors import DescriptorSet, read_descriptor_set
 from mediashelf.formats.iso.directories.directory_records import Geometry
 from mediashelf.formats.iso.directories.directory_tree import (
     DEFAULT_LIMITS,
@@ -39,6 +33,7 @@ from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.lost_trees import log_lost_tree, log_replaced_descriptor
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
+from mediashelf.formats.iso.volume_descriptor import LABEL_FIELD, TEXT_FIELDS, VolumeDescriptor
 from mediashelf.formats.partitions.guid_partitions import log_guid_partition_problems
 from mediashelf.formats.partitions.partition_table import detect_partition_kind
 from mediashelf.formats.problem_log import ProblemLog

@@ -19,10 +19,10 @@ from mediashelf.formats.iso.directories.directory_records import (
     DirectoryRecords,
     Geometry,
     parse_directory,
-    parse_root_record,
     system_use_of,
 )
 from mediashelf.formats.iso.directories.record_columns import BodyReader, packed_alike
+from mediashelf.formats.iso.volume_descriptor import parse_root_record
 from mediashelf.formats.problem_log import ProblemLog
 
 OFFSET = 20 * SECTOR

@@ -8,7 +8,7 @@ from functools import reduce
 from operator import or_, sub
 from typing import NamedTuple
 
-from mediashelf.formats.fields import BothOrders, is_zero, parse_both_16, parse_both_32
+from mediashelf.formats.fields import BothOrders, is_zero
 from mediashelf.formats.iso.directories.record_columns import (
     BodyReader,
     DirectoryRecord,
@@ -79,31 +79,6 @@ class DirectoryRecords(NamedTuple):
     has_paddings: bool  # other than zero, after some identifier, or what stands in their place
     is_complete: bool
     with_system_use: int  # records that have bytes for systems after their identifier (9.1.13)
-
-
-class RootRecord(NamedTuple):
-    """The root directory's record in a volume descriptor, with both copies of its numbers."""
-
-    length: int
-    extended_attribute_blocks: int
-    extent: BothOrders
-    size: BothOrders
-    flags: int
-    identifier: bytes
-    sequence_number: BothOrders
-
-
-def parse_root_record(data: bytes) -> RootRecord:
-    """Return the fields of a 34-byte record (9.1, 8.4.18); nothing is checked."""
-    return RootRecord(
-        length=data[0],
-        extended_attribute_blocks=data[1],
-        extent=parse_both_32(data, 2),
-        size=parse_both_32(data, 10),
-        flags=data[25],
-        identifier=data[33 : 33 + data[32]],
-        sequence_number=parse_both_16(data, 28),
-    )
 
 
 def system_use_of(data: bytes, record: DirectoryRecord) -> bytes:
