@@ -5,9 +5,10 @@ from __future__ import annotations
 from enum import Enum
 from typing import NamedTuple
 
-from mediashelf.formats.tree_differences import find_lacking
+from mediashelf.formats.pairing.tree_differences import find_lacking
 from mediashelf.formats.volume import DiscFacts, VolumeKind
-from mediashelf.readability.name_tree import IS_FOLDER, NO_PLACE, NameTree, cached_property
+from mediashelf.readability.content_places import IS_FOLDER, NO_PLACE
+from mediashelf.readability.name_tree import NameTree, cached_property
 from mediashelf.readability.targets import Target
 
 TREE_WORDS = {

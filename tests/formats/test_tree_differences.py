@@ -9,8 +9,8 @@ from __future__ import annotations
 import pytest
 
 from mediashelf.formats.entries import OWN_PLACE, Folder
-from mediashelf.formats.tree_differences import find_lacking
-from mediashelf.formats.tree_pairs import pair_trees
+from mediashelf.formats.pairing.tree_differences import find_lacking
+from mediashelf.formats.pairing.tree_pairs import pair_trees
 from mediashelf.formats.volume import HOLE, Entry, Extent, VolumeFacts, VolumeKind
 
 SECTION = 4 << 20  # a whole number of blocks

@@ -36,6 +36,7 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
             _not_read(log, "it is that of an earlier session; the last session has none")
         return None
     # Loaded only for discs that have UDF.
+    from mediashelf.formats.udf.allocation_table import find_allocation_tables
     from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
     from mediashelf.formats.udf.sequence import read_sequences
     from mediashelf.formats.udf.space import UdfSpace
@@ -76,12 +77,13 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         if block_size != SECTOR_SIZE:
             _log_block_size(block_size, log)
         partitions = tuple(sequence.partitions.values())
-        space = UdfSpace(view, volume, partitions, log)
+        moved = find_allocation_tables(view, volume, sequence.partitions)
+        space = UdfSpace(view, volume, partitions, log, moved)
         entries = tuple(iter_udf_entries(space, volume.file_set))
         is_read = bool(entries) or space.is_complete
         is_complete = space.is_complete
         log_integrity_problems(view, volume.integrity, block_size, log)
-        log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog()), volume, log)
+        log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog(), moved), volume, log)
         _log_cut_extents(view, entries, block_size, log)
         for kind in sorted(space.unread):
             if kind in _LOST:

@@ -14,8 +14,8 @@ from typing import Protocol
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.fields import View
+from mediashelf.formats.pairing.tree_differences import find_lacking
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.tree_differences import find_lacking
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
 from mediashelf.formats.volume import (
     SECTOR_SIZE,

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import list_paths
 from mediashelf.formats.volume import Entry, VolumeKind
+from mediashelf.readability.content_places import NO_PLACE
 from mediashelf.readability.disc import (
     COMPARED,
     TREE_WORDS,
@@ -17,7 +18,7 @@ from mediashelf.readability.disc import (
     JudgedDisc,
 )
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.name_tree import NO_PLACE, NameTree
+from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
 

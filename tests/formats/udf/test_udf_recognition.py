@@ -15,7 +15,7 @@ from image_parts import SECTOR, anchor, both32, tagged
 from image_udf import make_udf
 from make_image import ANCHOR, MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.udf.recognition import descriptor_crc, parse_descriptor_tag, tag_checksum
+from mediashelf.formats.udf.tags import descriptor_crc, parse_descriptor_tag, tag_checksum
 from mediashelf.formats.volume import VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.structure.parts import check_structure

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import NamedTuple
 
-from mediashelf.formats.embedded_pairs import has_own_places
 from mediashelf.formats.entries import OWN_PLACE, iter_folders
+from mediashelf.formats.pairing.embedded_pairs import has_own_places
 from mediashelf.formats.volume import VolumeFacts
 
 

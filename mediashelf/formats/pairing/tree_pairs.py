@@ -12,8 +12,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from mediashelf.formats.embedded_pairs import has_own_places, pair_embedded
 from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
+from mediashelf.formats.pairing.embedded_pairs import has_own_places, pair_embedded
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
 NO_PARTNER = -1
