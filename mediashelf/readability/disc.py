@@ -101,7 +101,9 @@ class JudgedDisc:
             missing.difference_update(seen.places, [IS_FOLDER])
             is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places
             if is_udf or (missing and VolumeKind.UDF in key):  # whose blocks do not tell all
-                self._missing[key] = find_lacking(other.volume, seen.volume)
+                joliet = self.tree(VolumeKind.JOLIET)
+                between = joliet.volume if joliet and joliet.kind not in key else None
+                self._missing[key] = find_lacking(other.volume, seen.volume, between).surely
             else:
                 missing.discard(NO_PLACE)
                 places = sorted(missing)

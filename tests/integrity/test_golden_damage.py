@@ -18,6 +18,7 @@ COMPARING = {
     "extent-outside-descriptors",
     "trees-agree",
     "trees-agree-in-number",
+    "trees-agree-unclear",
     "twin-dates-agree",
     "twin-flags-agree",
     "twin-names-agree",

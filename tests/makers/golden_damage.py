@@ -577,6 +577,12 @@ def _parts() -> Iterator[tuple[str, Case]]:
         "trees-agree-in-number",
         _case("common practice", shared, zero(shared, last, shared[last])),
     )
+    small = {"A.TXT": b"one", "B.TXT": b"two"}
+    told, untold = (
+        make_iso(small, long_names=names, udf="NSR02", udf_embedded=list(small)).data
+        for names in ({}, {"A.TXT": "one.dat", "B.TXT": "two.dat"})
+    )
+    yield "trees-agree-unclear", _case("own behaviour", told, untold)
 
 
 _MAKERS: tuple[Callable[[], Iterator[tuple[str, Case]]], ...] = (
