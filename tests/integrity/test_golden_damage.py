@@ -26,6 +26,7 @@ COMPARING = {
     "boot-file-table",
     "boot-image-form",
     "boot-image-in-file",
+    "file-tables-agree",
 }
 
 

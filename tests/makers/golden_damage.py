@@ -486,6 +486,8 @@ def _booting() -> Iterator[tuple[str, Case]]:
     )
     unsigned = zero(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 510, 2)
     yield "boot-image-form", _case("from memory", FLOPPY_BOOT, unsigned)
+    other_table = flip(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 10 * 512 + 9)
+    yield "file-tables-agree", _case("from memory", FLOPPY_BOOT, other_table)
     made = loader()
     start = made.file("/LOADER.BIN")
     yield "boot-file-checksum", _case("pycdlib 1.22", made, flip(made.data, start + 3000))
