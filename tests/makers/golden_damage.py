@@ -486,6 +486,8 @@ def _booting() -> Iterator[tuple[str, Case]]:
     )
     unsigned = zero(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 510, 2)
     yield "boot-image-form", _case("from memory", FLOPPY_BOOT, unsigned)
+    other_table = flip(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 10 * 512 + 9)
+    yield "file-tables-agree", _case("from memory", FLOPPY_BOOT, other_table)
     made = loader()
     start = made.file("/LOADER.BIN")
     yield "boot-file-checksum", _case("pycdlib 1.22", made, flip(made.data, start + 3000))
@@ -577,6 +579,12 @@ def _parts() -> Iterator[tuple[str, Case]]:
         "trees-agree-in-number",
         _case("common practice", shared, zero(shared, last, shared[last])),
     )
+    small = {"A.TXT": b"one", "B.TXT": b"two"}
+    told, untold = (
+        make_iso(small, long_names=names, udf="NSR02", udf_embedded=list(small)).data
+        for names in ({}, {"A.TXT": "one.dat", "B.TXT": "two.dat"})
+    )
+    yield "trees-agree-unclear", _case("own behaviour", told, untold)
 
 
 _MAKERS: tuple[Callable[[], Iterator[tuple[str, Case]]], ...] = (

@@ -5,8 +5,8 @@ Such bytes have no place, so folder, name and size decide (own behaviour).
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from mediashelf.formats.entries import OWN_PLACE, iter_folders
@@ -14,11 +14,10 @@ from mediashelf.formats.volume import VolumeFacts
 
 
 class SpareFile(NamedTuple):
-    """A file that no place has paired; ``twin_folder`` is its folder as the other tree has it."""
+    """A file that no place has paired."""
 
     number: int
     folder: str
-    twin_folder: str
     name: str  # in capitals
     size: int
     is_own: bool
@@ -33,54 +32,101 @@ def has_own_places(volume: VolumeFacts) -> bool:
     )
 
 
-def pair_embedded(
-    one: VolumeFacts,
-    other: VolumeFacts,
-    known: Iterable[tuple[int, int]],
-    folders: Mapping[str, str],
-) -> Iterator[tuple[SpareFile, SpareFile]]:
-    """Yield more pairs of files than ``known``, of which one has its bytes in its own record.
+class EmbeddedPairs:
+    """The files of two trees that places leave, until folder, name and size have paired them.
 
-    ``folders`` are folders of ``other`` by those of ``one``. A file of the same name and size in
-    the same folder is it; else the only one there of its size and extension.
+    ``known`` are the numbers of the pairs that places have found. Of the two files of a pair
+    one has its bytes in its own record.
     """
-    taken, taken_there = bytearray(len(one.entries)), bytearray(len(other.entries))
-    for number, partner in known:
-        taken[number] = taken_there[partner] = True
-    spare = list(_iter_spare(one, taken, folders))
-    there = list(_iter_spare(other, taken_there, {}))
-    for name_of in (_name, _extension):
-        found = list(_iter_only(spare, there, name_of))
-        yield from found
-        paired, partners = {file for file, _ in found}, {partner for _, partner in found}
-        spare = [file for file in spare if file not in paired]
-        there = [file for file in there if file not in partners]
+
+    def __init__(
+        self, one: VolumeFacts, other: VolumeFacts, known: Iterable[tuple[int, int]]
+    ) -> None:
+        taken, taken_there = bytearray(len(one.entries)), bytearray(len(other.entries))
+        for number, partner in known:
+            taken[number] = taken_there[partner] = True
+        self._left, self._left_there = _spare(one, taken), _spare(other, taken_there)
+        self._folders, self._folders_there = _folders(one), _folders(other)
+
+    def pair(self, folders: Mapping[str, str]) -> Iterator[tuple[SpareFile, SpareFile]]:
+        """Yield pairs of files; ``folders`` are folders of the other tree by those of the one.
+
+        A file of the same name and size in the same folder is it; else the only one there of its
+        size and extension.
+        """
+
+        def folder_of(file: SpareFile) -> str:
+            return folders.get(file.folder, file.folder).upper()
+
+        for name_of in (_name, _extension):
+            found = list(
+                _iter_only(
+                    (((folder_of(file), file.size, name_of(file)), file) for file in self._left),
+                    (
+                        ((file.folder.upper(), file.size, name_of(file)), file)
+                        for file in self._left_there
+                    ),
+                )
+            )
+            yield from found
+            paired, partners = {file for file, _ in found}, {partner for _, partner in found}
+            self._left = [file for file in self._left if file not in paired]
+            self._left_there = [file for file in self._left_there if file not in partners]
+
+    def guess_folders(self, folders: Mapping[str, str]) -> Counter[tuple[str, str]]:
+        """Count the files that two folders seem to have in common, where nothing else tells.
+
+        In folders of which neither their path nor a file at its place tells, a file is the only
+        one of its name and size, or the only one of its extension and size.
+        """
+        told = self._folders.difference(map(str.upper, folders))
+        told.update(map(str.upper, folders.values()))
+        lost = [
+            file
+            for file in self._left
+            if file.folder not in folders and file.folder.upper() not in self._folders_there
+        ]
+        there = [file for file in self._left_there if file.folder.upper() not in told]
+        votes: Counter[tuple[str, str]] = Counter()
+        for name_of in (_name, _extension) if lost else ():
+            votes.update(
+                (file.folder, twin.folder)
+                for file, twin in _iter_only(
+                    (((file.size, name_of(file)), file) for file in lost),
+                    (((file.size, name_of(file)), file) for file in there),
+                )
+            )
+        return votes
 
 
-def _iter_spare(
-    volume: VolumeFacts, taken: bytearray, folders: Mapping[str, str]
-) -> Iterator[SpareFile]:
+def _folders(volume: VolumeFacts) -> set[str]:
+    return {(folder.path or "/").upper() for folder in iter_folders(volume.entries)}
+
+
+def _spare(volume: VolumeFacts, taken: bytearray) -> list[SpareFile]:
+    found: list[SpareFile] = []
     start = 0
     for folder in iter_folders(volume.entries):
         path = folder.path or "/"
-        twin = folders.get(path, path)
         for at, place in enumerate(folder.places(volume.block_size)):
             if folder.sizes[at] and not folder.are_folders[at] and not taken[start + at]:
                 name, size = folder.names[at].upper(), folder.sizes[at]
-                yield SpareFile(start + at, path, twin, name, size, place == OWN_PLACE)
+                found.append(SpareFile(start + at, path, name, size, place == OWN_PLACE))
         start += len(folder.names)
+    return found
 
 
-def _iter_only(
-    files: list[SpareFile], others: list[SpareFile], name_of: Callable[[SpareFile], str]
-) -> Iterator[tuple[SpareFile, SpareFile]]:
-    """Yield files that are alone with their folder, size and name, in both trees."""
-    found: defaultdict[tuple[str, int, str], tuple[list[SpareFile], list[SpareFile]]] = defaultdict(
+_Keyed = Iterable[tuple[object, SpareFile]]
+
+
+def _iter_only(files: _Keyed, others: _Keyed) -> Iterator[tuple[SpareFile, SpareFile]]:
+    """Yield files that are alone with their key, in both trees; the bytes of one are its own."""
+    found: defaultdict[object, tuple[list[SpareFile], list[SpareFile]]] = defaultdict(
         lambda: ([], [])
     )
     for side, each in enumerate((files, others)):
-        for file in each:
-            found[file.twin_folder, file.size, name_of(file)][side].append(file)
+        for key, file in each:
+            found[key][side].append(file)
     for here, there in found.values():
         if len(here) == len(there) == 1 and here[0].is_own != there[0].is_own:
             yield here[0], there[0]

@@ -1,7 +1,7 @@
 """Which files of one naming tree of a disc another tree lacks, as far as that can be told.
 
 Nothing is read but records: files of both trees that are at the same place are one file. Bytes
-that UDF keeps in its own record have no place in the other tree; sizes and names decide there.
+that UDF keeps in its own record have no place in the other tree; what pairs files tells of them.
 """
 
 from __future__ import annotations
@@ -11,7 +11,18 @@ from typing import NamedTuple
 
 from mediashelf.formats.entries import OWN_PLACE, iter_folders
 from mediashelf.formats.pairing.embedded_pairs import has_own_places
+from mediashelf.formats.pairing.tree_pairs import pair_files
 from mediashelf.formats.volume import VolumeFacts
+
+
+class Lacking(NamedTuple):
+    """Numbers of files of a tree that the other one lacks, and of those that it may lack.
+
+    Of the second the other tree has enough files of the same size whose bytes may be theirs.
+    """
+
+    surely: list[int]
+    maybe: list[int]
 
 
 class _File(NamedTuple):
@@ -21,18 +32,19 @@ class _File(NamedTuple):
     name: str  # in capitals
 
 
-def find_lacking(volume: VolumeFacts, other: VolumeFacts) -> list[int]:
-    """Return the numbers of the files of ``volume`` whose bytes no file of ``other`` has.
+def find_lacking(
+    volume: VolumeFacts, other: VolumeFacts, between: VolumeFacts | None = None
+) -> Lacking:
+    """Return the files of ``volume`` whose bytes no file of ``other`` has, as far as is known.
 
-    Empty files are left out. Where bytes are kept in a record of UDF a file of the same size
-    may be it; that of the same name first, one for each.
+    Empty files are left out. Of bytes that are kept in a record of UDF :func:`.pair_files` says
+    which file of the other tree has them; a third tree, ``between``, tells it where its names are
+    as long as those of UDF.
     """
     lacking = _not_at(volume, _places(other))
-    if not lacking:
-        return []
-    if has_own_places(other) or any(map(_has_own_place, lacking)):
-        lacking = _without_likely(lacking, _not_at(other, _places(volume)), other)
-    return [file.number for file in lacking]
+    if lacking and (has_own_places(other) or any(map(_has_own_place, lacking))):
+        return _without_pairs(lacking, volume, other, between)
+    return Lacking([file.number for file in lacking], [])
 
 
 def _places(volume: VolumeFacts) -> set[int]:
@@ -60,30 +72,33 @@ def _not_at(volume: VolumeFacts, others: set[int]) -> list[_File]:
     return found
 
 
-def _without_likely(lacking: list[_File], spare: list[_File], other: VolumeFacts) -> list[_File]:
-    """Leave out the files that one of the other tree's may be, as places do not tell of it.
-
-    ``spare`` are the files of the other tree that no place has paired off.
-    """
-    of_name = Counter((file.size, file.name) for file in spare if file.place == OWN_PLACE)
-    of_size = Counter(file.size for file in spare if file.place == OWN_PLACE)
+def _without_pairs(
+    lacking: list[_File], volume: VolumeFacts, other: VolumeFacts, between: VolumeFacts | None
+) -> Lacking:
+    """Leave out the files that have a partner, and part those that may be one of some others."""
+    partners = dict(pair_files(volume, other).iter_numbers())
+    if between is not None and any(file.number not in partners for file in lacking):
+        others = dict(pair_files(between, other).iter_numbers())
+        for number, middle in pair_files(volume, between).iter_numbers():
+            if middle in others:
+                partners.setdefault(number, others[middle])
+    lacking = [file for file in lacking if file.number not in partners]
+    taken = frozenset(partners.values())
+    spare = [file for file in _not_at(other, _places(volume)) if file.number not in taken]
     every_size = Counter(file.size for file in spare)
-    # A second name of bytes that are elsewhere in the other tree is paired off already.
+    of_size = Counter(file.size for file in spare if _has_own_place(file))
+    wanted = Counter((_has_own_place(file), file.size) for file in lacking)
+    # Bytes that have a place in both trees may be kept in a record a second time.
     known = _names_and_sizes(other) if any(map(_has_own_place, lacking)) else set()
-    rest: list[_File] = []
+    answer = Lacking([], [])
     for file in lacking:
-        key = file.size, file.name
-        if of_name[key]:
-            of_name[key] -= 1
-            of_size[file.size] -= 1
-            every_size[file.size] -= 1
-        elif _has_own_place(file) and key in known:
-            every_size[file.size] -= 1
-        else:
-            rest.append(file)
-    return [
-        file for file in rest if (every_size if _has_own_place(file) else of_size)[file.size] <= 0
-    ]
+        is_own = _has_own_place(file)
+        likely = (every_size if is_own else of_size)[file.size]
+        is_maybe = likely >= wanted[is_own, file.size] or (
+            is_own and (file.size, file.name) in known
+        )
+        (answer.maybe if is_maybe else answer.surely).append(file.number)
+    return answer
 
 
 def _has_own_place(file: _File) -> bool:

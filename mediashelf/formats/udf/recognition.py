@@ -21,6 +21,7 @@ FIRST_ANCHOR = 256  # block
 _EARLIER = (1, 2, 150, 152)  # blocks before the last, as the Linux kernel 6.12 tries them
 _BLOCK_SIZES = (2048, 512, 1024, 4096)
 _LARGEST_BLOCK = 4096
+_ENDING = 2 << 20  # bytes around the end of the partitions in which anchors are (own choice)
 
 _BEGIN, _END = b"BEA01", b"TEA01"  # 2/9.2, 2/9.3
 _STANDARDS = (b"NSR02", b"NSR03")  # 3/9.1
@@ -186,3 +187,19 @@ def _valid_anchors(view: View, size: int, session: int, log: ProblemLog) -> list
                 _SEQUENCE.unpack_from(data, TAG_SIZE + _SEQUENCE.size),
             ]
     return sequences
+
+
+def has_later_anchor(view: View, end: int, size: int, session: int = 0) -> bool:
+    """Tell whether a good anchor is near block ``end``, where partitions end, after the first.
+
+    The last block of a volume is not the image's where somebody added zeros to that.
+    """
+    start = max(end - 2 * FIRST_ANCHOR, session * SECTOR_SIZE // size + FIRST_ANCHOR + 1)
+    data = view.read(start * size, _ENDING)
+    for at in range(0, len(data) - size + 1, size):
+        found, number, log = data[at : at + size], start + at // size, ProblemLog()
+        if parse_descriptor_tag(found).identifier == _ANCHOR and verify_tag(
+            found, number, frozenset({_ANCHOR}), "anchor", log, offset=number * size
+        ):
+            return True
+    return False

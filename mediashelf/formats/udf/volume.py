@@ -7,7 +7,12 @@ from typing import TYPE_CHECKING
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import FIRST_ANCHOR, read_anchors, read_recognition
+from mediashelf.formats.udf.recognition import (
+    FIRST_ANCHOR,
+    has_later_anchor,
+    read_anchors,
+    read_recognition,
+)
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
 
 if TYPE_CHECKING:
@@ -63,7 +68,8 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         )
     end = _end_of_partitions(sequence, volume)
     is_plain = all(row.kind in ("plain", "metadata") for row in volume.maps)
-    if is_alone and is_plain and end * volume.block_size <= view.size:
+    is_suspect = is_alone and is_plain and end * volume.block_size <= view.size
+    if is_suspect and not has_later_anchor(view, end, block_size, session):
         _log_single_anchor(view, block_size, log)
     entries: tuple[Entry, ...] = ()
     is_read, is_complete = False, False

@@ -63,9 +63,9 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
         if other is not None and other is not seen
     ]
     known = _boot_places(disc)
-    for kind, other, numbers in missing:
+    for kind, other, lacking in missing:
         reported: set[int] = set()
-        for number in numbers:
+        for number in lacking.surely:
             entry, place = other.entries[number], other.places[number]
             if place in known or (kind is VolumeKind.ISO9660 and entry.is_translation_table):
                 continue
@@ -77,6 +77,14 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
                 f"{TREE_WORDS[seen.kind]} tree that the system reads",
             )
         known |= reported
+        for number in lacking.maybe:
+            hit = at_entry(
+                other.entries[number],
+                f"whether the {TREE_WORDS[seen.kind]} tree that the system reads has this file of "
+                f"the {TREE_WORDS[kind]} tree is not known: one of its size is there under another "
+                "name or in another folder",
+            )
+            yield hit._replace(at_most=Severity.NOTE)
 
 
 def joliet_present(question: Question, _limit: Limit) -> Iterator[RuleHit]:

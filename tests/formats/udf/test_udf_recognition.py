@@ -104,7 +104,9 @@ def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
     assert udf_of(last) == udf_of(image.data)
     assert rules(last) == {"udf-anchor-copy"}
     # Zeros that somebody added do not hide the one at the end.
-    assert rules(image.data + bytes(299 * SECTOR)) == set()
+    for added in (299, 400, 3000):
+        assert rules(image.data + bytes(added * SECTOR)) == set()
+        assert rules(last + bytes(added * SECTOR)) == {"udf-anchor-copy"}
     small = make_udf({"A.TXT": b"alpha"}, 512)
     assert rules(small + bytes(150 * SECTOR)) == rules(small)
 
