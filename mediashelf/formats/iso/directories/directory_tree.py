@@ -17,8 +17,8 @@ from mediashelf.formats.iso.directories.directory_records import (
     SELF_IDENTIFIER,
     DirectoryRecords,
     Geometry,
-    parse_directory,
 )
+from mediashelf.formats.iso.directories.record_parsing import parse_directory
 from mediashelf.formats.iso.directories.tree_entries import (
     SharedEntries,
     directory_mask,
