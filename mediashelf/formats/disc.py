@@ -19,13 +19,9 @@ from mediashelf.formats.iso.descriptor_checks import (
     usable_block_size,
 )
 from mediashelf.formats.iso.descriptors import DescriptorSet, read_descriptor_set
+from mediashelf.formats.iso.directories.directory_reading import DEFAULT_LIMITS, Limits
 from mediashelf.formats.iso.directories.directory_records import Geometry
-from mediashelf.formats.iso.directories.directory_tree import (
-    DEFAULT_LIMITS,
-    DirectoryTree,
-    Limits,
-    walk_tree,
-)
+from mediashelf.formats.iso.directories.directory_tree import DirectoryTree, walk_tree
 from mediashelf.formats.iso.directories.tree_entries import SharedEntries
 from mediashelf.formats.iso.eltorito import log_lost_catalog, read_boot
 from mediashelf.formats.iso.identifiers import Iso9660Naming
