@@ -219,11 +219,6 @@ class NameTree:
             numbers = [self._file_at[place]] if place in self._file_at else []
         return numbers
 
-    @cached_property
-    def has_places(self) -> bool:
-        """False when no file says where its contents are, so that trees can't be compared."""
-        return max(self.places, default=NO_PLACE) > NO_PLACE
-
 
 @cache
 def _beginnings(words: tuple[str, ...]) -> frozenset[str]:
