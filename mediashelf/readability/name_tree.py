@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import Entry, VolumeFacts
-from mediashelf.readability.content_places import IS_FOLDER, NO_PLACE, content_places
+from mediashelf.readability.content_places import IS_FOLDER, content_places
 from mediashelf.text import same_case
 
 if TYPE_CHECKING:
@@ -218,11 +218,6 @@ class NameTree:
         if numbers is None:
             numbers = [self._file_at[place]] if place in self._file_at else []
         return numbers
-
-    @cached_property
-    def has_places(self) -> bool:
-        """False when no file says where its contents are, so that trees can't be compared."""
-        return max(self.places, default=NO_PLACE) > NO_PLACE
 
 
 @cache

@@ -11,7 +11,7 @@ import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from image_moved import virtual_disc
+from image_moved import sparable_disc, virtual_disc
 from image_parts import FIELDS, both16, both32, le16, le32, tagged, use_entry
 from image_udf import TIMESTAMP, make_udf, regid
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
@@ -516,7 +516,14 @@ def _udf() -> Iterator[tuple[str, Case]]:
         "udf-moved-blocks",
         Case("UDF 2.60 2.2.11", written_once, written_once[:-SECTOR]),
     )
+    worn, table = sparable_disc(FILES)
+    spared = worn.data
+    yield (
+        "udf-sparing-tables",
+        Case("UDF 2.60 2.2.12", spared, flip(spared, (table + 1) * SECTOR + 60)),
+    )
     file_entry = udf_record(261, 1)
+    yield "udf-links", _case("ECMA-167 4/14.6.6", UDF, signed(udf_record(261, 2), 27, b"\x0c"))
     yield "udf-tag", _case("ECMA-167 4/7.2.1", UDF, flip(data, file_entry + 60))
     short = data
     for name in ("anchor", "last-anchor"):

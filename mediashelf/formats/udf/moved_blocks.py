@@ -17,7 +17,7 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.records import PartitionDescriptor, PartitionMap
 from mediashelf.formats.udf.tags import verify_tag
-from mediashelf.formats.volume import HOLE, Extent
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
 
 LARGEST_TABLE = 16 << 20  # bytes; a DVD has two million blocks
 
@@ -98,19 +98,38 @@ def read_sparing_table(
 ) -> SparedBlocks | None:
     """Return what the first sparing table that is good says, as the Linux kernel has it.
 
-    None where none is; what is wrong with each goes to the log then.
+    None where none is; what is wrong with each goes to the log then. Where one is, a copy that
+    is damaged or says something else is one finding.
     """
     told = ProblemLog()
+    first: SparedBlocks | None = None
+    others: list[int] = []
     for lba in row.tables if row.packet_length else ():
         count = -(-min(row.table_size, LARGEST_TABLE) // block_size)
         data = view.read(lba * block_size, count * block_size)
         is_good = verify_tag(
             data, lba, _SPARING_TAG, "sparing table", told, offset=lba * block_size
         )
-        if is_good and data[17 : 17 + len(_SPARING_IDENTIFIER)] == _SPARING_IDENTIFIER:
-            return SparedBlocks(row.packet_length, dict(_replaced_packets(data)))
-    log.extend(told)
-    return None
+        is_good = is_good and data[17 : 17 + len(_SPARING_IDENTIFIER)] == _SPARING_IDENTIFIER
+        table = SparedBlocks(row.packet_length, dict(_replaced_packets(data))) if is_good else None
+        if first is None and table is not None:
+            first = table
+        elif table is None or table != first:
+            others.append(lba)
+    if first is None:
+        log.extend(told)
+        return None
+    for lba in others:
+        log.add(
+            "udf-sparing-tables",
+            f"LBA {lba * block_size // SECTOR_SIZE}",
+            "a copy of the sparing table is damaged, or is not like the first good one, which "
+            "was read",
+            offset=lba * block_size,
+            length=row.table_size,
+            expected="the same table in every copy",
+        )
+    return first
 
 
 def _replaced_packets(data: bytes) -> Iterator[tuple[int, int]]:

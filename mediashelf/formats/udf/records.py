@@ -17,11 +17,13 @@ from mediashelf.formats.udf.fields import parse_dstring
 FILE_SET_DESCRIPTOR = 0x0100  # 4/7.2.1
 FILE_IDENTIFIER_DESCRIPTOR = 0x0101
 ALLOCATION_EXTENT_DESCRIPTOR = 0x0102
+INDIRECT_ENTRY = 0x0103
 FILE_ENTRY = 0x0105
 EXTENDED_FILE_ENTRY = 0x010A
 
 FILE_TYPE_DIRECTORY = 4  # 4/14.6.6
 FILE_TYPES_WITH_BYTES = frozenset({0, 5, 0xF9})  # unspecified, regular, real-time
+FILE_TYPES_WITHOUT = frozenset({6, 7, 9, 10, 12})  # devices, FIFO, socket, symbolic link
 
 EXTENT_RECORDED = 0  # 4/14.14.1.1, the two highest bits of an extent length
 EXTENT_CONTINUES = 3
@@ -208,6 +210,17 @@ def parse_file_entry(data: bytes) -> FileEntry | None:
         addresses=data[start : start + address_length],
         addresses_at=start,
     )
+
+
+def parse_strategy(data: bytes) -> int:
+    """Return how the entries of a file follow each other (4/14.6.2), of any record with it."""
+    return int.from_bytes(data[20:22], "little")
+
+
+def parse_indirect_entry(data: bytes) -> LongAddress | None:
+    """Return where an indirect entry (4/14.7) leads, or None where it leads nowhere."""
+    address = _parse_long_address(data, 36) if len(data) >= 52 else None
+    return address if address is not None and address.size else None
 
 
 def parse_file_identifier(data: bytes, at: int) -> FileIdentifier | None:

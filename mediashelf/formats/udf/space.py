@@ -19,6 +19,7 @@ from mediashelf.formats.udf.records import (
     EXTENT_CONTINUES,
     EXTENT_RECORDED,
     FILE_ENTRY,
+    INDIRECT_ENTRY,
     FileEntry,
     LogicalVolume,
     LongAddress,
@@ -26,12 +27,17 @@ from mediashelf.formats.udf.records import (
     PartitionMap,
     parse_addresses,
     parse_file_entry,
+    parse_indirect_entry,
+    parse_strategy,
 )
 from mediashelf.formats.udf.sequence import verify_terminator
-from mediashelf.formats.udf.tags import verify_tag
+from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
 from mediashelf.formats.volume import HOLE, Extent
 
 _MOST_EXTENTS = 1 << 16  # of one file
+_MOST_IN_ALL = 1 << 21  # extents of all files; a DVD has about as many blocks
+_CHAINED = 4096  # the strategy by which a later file entry takes the place of an earlier one
+_MOST_REPLACED = 1024  # file entries of one file, as the Linux kernel 6.1 follows them
 _MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
 
 
@@ -60,6 +66,10 @@ class UdfSpace:
         self._tables: dict[PartitionMap, VirtualBlocks | SparedBlocks | None] = {**(tables or {})}
         self.unread: set[str] = set()
         self.is_complete = True
+        self.is_full = False
+        self._extent_count = 0
+        self.others: list[tuple[str, int]] = []
+        self.directory_bytes = 0
 
     def problem(self, rule: str, where: str, message: str) -> None:
         """Log a problem that makes the listing incomplete."""
@@ -92,9 +102,23 @@ class UdfSpace:
             verify_terminator(data, after.block, lba * self.block_size, name, self.log)
 
     def read_file_entry(self, address: LongAddress, name: str) -> tuple[FileEntry, int] | None:
-        """Return a file entry and the byte offset in the image at which it is recorded."""
-        data = self.read_record(address, frozenset({FILE_ENTRY, EXTENDED_FILE_ENTRY}), name)
-        if data is None:
+        """Return a file entry and the byte offset in the image at which it is recorded.
+
+        On media that are written once, indirect entries lead to the one that counts (strategy
+        4096; ECMA-167 4/14.6.2, as the Linux kernel 6.1 has it in fs/udf/inode.c).
+        """
+        data: bytes | None = None
+        following: LongAddress | None = address
+        for _ in range(_MOST_REPLACED):
+            if following is None:
+                break
+            address = following
+            data = self.read_record(address, frozenset({FILE_ENTRY, EXTENDED_FILE_ENTRY}), name)
+            if data is None:
+                return None
+            following = self._replacing(address, data, name)
+        if data is None or following is not None:
+            self.problem("walk-bounded", name, "its file entries form a loop")
             return None
         file_entry = parse_file_entry(data)
         lba = self._lba(address)
@@ -102,6 +126,20 @@ class UdfSpace:
             self.problem("udf-file-entry", name, "the file entry's lengths do not fit its block")
             return None
         return file_entry, lba * self.block_size
+
+    def _replacing(self, address: LongAddress, data: bytes, name: str) -> LongAddress | None:
+        """Return where the file entry is that takes the place of this one, if any does."""
+        if parse_strategy(data) != _CHAINED:
+            return None
+        after = address._replace(block=address.block + 1)
+        lba = self._lba(after)
+        block = b"" if lba is None else read_sector(self.view, lba, self.block_size)
+        # A terminal entry may be there, or nothing was recorded yet.
+        if not block or parse_descriptor_tag(block).identifier != INDIRECT_ENTRY:
+            return None
+        if self.read_record(after, frozenset({INDIRECT_ENTRY}), name) is None:
+            return None
+        return parse_indirect_entry(block)
 
     def extents(
         self, file_entry: FileEntry, icb: LongAddress, offset: int, name: str
@@ -133,6 +171,10 @@ class UdfSpace:
         for address in self._addresses(file_entry, icb, name):
             if left <= 0 or len(extents) >= _MOST_EXTENTS:
                 break
+            if self._extent_count >= _MOST_IN_ALL:
+                self.is_full = True
+                self.problem("walk-bounded", name, "the files have too many extents")
+                return extents, 0
             size = min(address.size, left)
             pieces: list[Extent] | None = [Extent(HOLE, size)]
             if address.kind == EXTENT_RECORDED:
@@ -141,6 +183,7 @@ class UdfSpace:
                 is_fault = self._not_found(address, name)
                 return extents, left if is_fault else 0
             extents += pieces
+            self._extent_count += len(pieces)
             left -= size
         return extents, left
 

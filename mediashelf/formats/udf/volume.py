@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from mediashelf.formats.fields import View
@@ -14,10 +14,13 @@ from mediashelf.formats.udf.recognition import (
     read_recognition,
 )
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
+from mediashelf.text import count_text
 
 if TYPE_CHECKING:
     from mediashelf.formats.udf.records import LogicalVolume
     from mediashelf.formats.udf.sequence import VolumeSequence
+
+OTHERS_RULE = "udf-links"
 
 _LOST = {
     "sparable": "no valid sparing table was found",
@@ -91,6 +94,7 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         log_integrity_problems(view, volume.integrity, block_size, log)
         log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog(), moved), volume, log)
         _log_cut_extents(view, entries, block_size, log)
+        _log_others(space.others, log)
         for kind in sorted(space.unread):
             if kind in _LOST:
                 tables = [lba for row in volume.maps for lba in row.tables]
@@ -168,6 +172,22 @@ def _log_cut_extents(
                 found=f"ends at byte {end:,}",
                 expected=f"at most {view.size:,}",
             )
+
+
+def _log_others(others: Sequence[tuple[str, int]], log: ProblemLog) -> None:
+    """Log links and devices, at the place of the first."""
+    if others:
+        path, offset = others[0]
+        count = count_text(len(others), "symbolic link or device", "symbolic links or devices")
+        form = "an empty file" if len(others) == 1 else "empty files"
+        log.add(
+            OTHERS_RULE,
+            f"{path} (udf)",
+            f"{count}, read as {form}",
+            offset=offset,
+            found="a file type without bytes",
+            expected="a file with bytes of its own",
+        )
 
 
 def _not_read(log: ProblemLog, reason: str) -> None:

@@ -52,7 +52,7 @@ def whole(question: Question, limit: Limit) -> Iterator[RuleHit]:
 def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """Files of another tree whose contents the tree that the target reads does not name."""
     seen = question.tree
-    if seen is None or not seen.has_places or not seen.volume.is_complete:
+    if seen is None or not seen.volume.is_complete:
         return
     disc = question.disc
     if disc.misses_nothing(seen):
