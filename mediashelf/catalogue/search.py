@@ -145,9 +145,8 @@ def parse(text: str) -> _Query | None:
             patterns.append(name)
         elif name:
             parts.append(name)
-    if not parts and not patterns:
-        return None
-    return _Query(tuple(parts), tuple(patterns), tuple(folders))
+    query = _Query(tuple(parts), tuple(patterns), tuple(folders))
+    return query if parts or patterns else None
 
 
 # CROSS JOIN keeps SQLite to this order: from the index to names, then to entries.
