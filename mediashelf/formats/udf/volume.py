@@ -17,8 +17,8 @@ from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, Vol
 from mediashelf.text import count_text
 
 if TYPE_CHECKING:
-    from mediashelf.formats.udf.records import LogicalVolume
     from mediashelf.formats.udf.sequence import VolumeSequence
+    from mediashelf.formats.udf.volume_records import LogicalVolume
 
 OTHERS_RULE = "udf-links"
 
