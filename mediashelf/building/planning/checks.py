@@ -12,7 +12,7 @@ from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees, PlannedDire
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.tree import DiscFile
 from mediashelf.findings import Finding, FindingRun, Severity, iter_runs
-from mediashelf.formats.iso.directories.directory_tree import DEFAULT_LIMITS
+from mediashelf.formats.iso.directories.directory_reading import DEFAULT_LIMITS
 from mediashelf.text import count_text
 
 MAX_FILE = 0xFFFF_FFFF

@@ -195,7 +195,6 @@ def _resized(layout: SectorLayout, size: int) -> SectorLayout:
 
 
 def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) -> list[Finding]:
-    rest = stored.size % stored.layout.size
     if file.kind in _MEASURED_TYPES and not stored.size:
         return [
             Finding(
@@ -208,7 +207,7 @@ def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrac
                 expected=f"more than {stored.offset:,} bytes",
             )
         ]
-    return [_cut_short(stored)] if rest else []
+    return [_cut_short(stored)] if stored.size % stored.layout.size else []
 
 
 def _cut_short(track: RawTrack) -> Finding:

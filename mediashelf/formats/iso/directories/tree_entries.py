@@ -7,8 +7,7 @@ from itertools import repeat
 from typing import Any, TypeVar
 
 from mediashelf.formats.entries import Folder
-from mediashelf.formats.iso.directories.directory_checks import is_interleaved
-from mediashelf.formats.iso.directories.directory_records import DirectoryRecords
+from mediashelf.formats.iso.directories.directory_records import DirectoryRecords, is_interleaved
 from mediashelf.formats.iso.directories.record_columns import BodyReader, DirectoryRecord
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, Entry, Extent
