@@ -7,7 +7,8 @@ from typing import NamedTuple
 
 from mediashelf.formats.tree_differences import find_lacking
 from mediashelf.formats.volume import DiscFacts, VolumeKind
-from mediashelf.readability.name_tree import IS_FOLDER, NO_PLACE, NameTree, cached_property
+from mediashelf.readability.file_places import NO_PLACE
+from mediashelf.readability.name_tree import NameTree, cached_property
 from mediashelf.readability.targets import Target
 
 TREE_WORDS = {
@@ -97,15 +98,14 @@ class JudgedDisc:
         """Return the numbers of the files of another tree whose contents this one does not name."""
         key = seen.kind, other.kind
         if key not in self._missing:
-            missing = set(other.places)
-            missing.difference_update(seen.places, [IS_FOLDER])
-            is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places
+            missing = other.places.lacking_in(seen.places)
+            is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places.all
             if is_udf or (missing and VolumeKind.UDF in key):  # whose blocks do not tell all
                 self._missing[key] = find_lacking(other.volume, seen.volume)
             else:
                 missing.discard(NO_PLACE)
-                places = sorted(missing)
-                self._missing[key] = [each for place in places for each in other.numbers_at(place)]
+                numbers = map(other.places.numbers_at, sorted(missing))
+                self._missing[key] = [each for found in numbers for each in found]
         return self._missing[key]
 
     @cached_property

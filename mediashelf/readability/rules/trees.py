@@ -17,7 +17,8 @@ from mediashelf.readability.disc import (
     JudgedDisc,
 )
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.name_tree import NO_PLACE, NameTree
+from mediashelf.readability.file_places import NO_PLACE
+from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
 
@@ -51,7 +52,7 @@ def whole(question: Question, limit: Limit) -> Iterator[RuleHit]:
 def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """Files of another tree whose contents the tree that the target reads does not name."""
     seen = question.tree
-    if seen is None or not seen.has_places or not seen.volume.is_complete:
+    if seen is None or not seen.places.is_known or not seen.volume.is_complete:
         return
     disc = question.disc
     if disc.misses_nothing(seen):
@@ -65,7 +66,7 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     for kind, other, numbers in missing:
         reported: set[int] = set()
         for number in numbers:
-            entry, place = other.entries[number], other.places[number]
+            entry, place = other.entries[number], other.places.all[number]
             if place in known or (kind is VolumeKind.ISO9660 and entry.is_translation_table):
                 continue
             if place != NO_PLACE:
@@ -133,12 +134,12 @@ class _Renamed(NamedTuple):
 
 
 def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
-    shared = {*joliet.shared_places, *seen.shared_places}
+    shared = {*joliet.places.shared, *seen.places.shared}
     short_names, long_names = seen.names, joliet.names
-    short = dict(zip(seen.places, range(len(seen.places)), strict=True))
+    short_at = seen.places.number_at
     told: set[int] = set()
     found = _Renamed(array("i"), array("i"), [])
-    for other, place in enumerate(joliet.places):
+    for other, place in enumerate(joliet.places.all):
         if place in shared:
             if place not in told:
                 told.add(place)
@@ -148,7 +149,7 @@ def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
                     found.hits.append(hit)
             continue
         # One file under one name in each tree: nearly always.
-        one = short.get(place) if place >= NO_PLACE else None
+        one = short_at(place) if place >= NO_PLACE else None
         if one is not None and same_case(short_names[one]) != same_case(long_names[other]):
             found.short.append(one)
             found.long.append(other)
