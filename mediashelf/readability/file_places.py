@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
 from itertools import compress
 from operator import ne
@@ -18,7 +18,8 @@ IS_FOLDER = -2
 """Stands there for a folder."""
 
 _NO_ENTRY = -1
-_BLOCKS_EACH = 16  # blocks for each entry up to which a table of all blocks is less than a dict
+_MANY = 100_000  # entries from which on sets and dicts take memory that counts
+_BLOCKS_EACH = 16  # blocks for each entry up to which a table of all blocks takes less
 
 
 class FilePlaces:
@@ -44,30 +45,46 @@ class FilePlaces:
         return bool(self.all) and self._end > 0
 
     @cached_property
-    def last(self) -> Mapping[int, int] | Sequence[int]:
-        """The number of the last entry at each place where there is one."""
+    def _table(self) -> array[int] | None:
+        """The number of the last entry at each block, of many entries."""
         places = self.all
-        if self._end > _BLOCKS_EACH * len(places) or min(places, default=0) < IS_FOLDER:
-            return dict(zip(places, range(len(places)), strict=True))
+        if len(places) < _MANY or self._end > _BLOCKS_EACH * len(places):
+            return None
+        if min(places) < IS_FOLDER:
+            return None
         # What stands for no block counts from the end.
         table = array("i", [_NO_ENTRY]) * (self._end - IS_FOLDER)
         for number, place in enumerate(places):
             table[place] = number
         return table
 
-    def number_at(self, place: int) -> int | None:
-        """Return the number of the last entry there, None where there is none."""
-        last = self.last
-        if isinstance(last, Mapping):
-            return last.get(place)
-        return last[place] if place < self._end and last[place] != _NO_ENTRY else None
+    @cached_property
+    def number_at(self) -> Callable[[int], int | None]:
+        """Returns the number of the last entry at a place, None where there is none."""
+        table, end = self._table, self._end
+        if table is None:
+            return dict(zip(self.all, range(len(self.all)), strict=True)).get
+
+        def number_at(place: int) -> int | None:
+            return table[place] if place < end and table[place] != _NO_ENTRY else None
+
+        return number_at
 
     @cached_property
     def shared(self) -> dict[int, list[int]]:
         """The files that start at a block, for each block where several do."""
         places = self.all
-        is_earlier = map(ne, map(self.last.__getitem__, places), range(len(places)))
-        several: dict[int, list[int]] = {place: [] for place in compress(places, is_earlier)}
+        several: dict[int, list[int]] = {}
+        if self._table is not None:
+            is_earlier = map(ne, map(self._table.__getitem__, places), range(len(places)))
+            several = {place: [] for place in compress(places, is_earlier)}
+        else:
+            once: set[int] = set()
+            for place in places:
+                if place in once:
+                    several[place] = []
+                else:
+                    once.add(place)
         several.pop(IS_FOLDER, None)
         for number, place in enumerate(places) if several else ():
             if place in several:
@@ -84,11 +101,12 @@ class FilePlaces:
 
     def lacking_in(self, other: FilePlaces) -> set[int]:
         """Return the places of files here that the other does not have."""
-        last, end = other.last, other._end
-        if isinstance(last, Mapping):
-            missing = {place for place in self.all if place not in last}
+        table, end = other._table, other._end
+        if table is None:
+            missing = set(self.all)
+            missing.difference_update(other.all)
         else:
-            missing = {place for place in self.all if place >= end or last[place] == _NO_ENTRY}
+            missing = {place for place in self.all if place >= end or table[place] == _NO_ENTRY}
         missing.discard(IS_FOLDER)
         return missing
 

@@ -16,8 +16,8 @@ from mediashelf.readability.disc import (
     DiscPart,
     JudgedDisc,
 )
-from mediashelf.readability.limits import Limit
 from mediashelf.readability.file_places import NO_PLACE
+from mediashelf.readability.limits import Limit
 from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
