@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import Entry, VolumeFacts
-from mediashelf.readability.content_places import IS_FOLDER, NO_PLACE, content_places
+from mediashelf.readability.content_places import IS_FOLDER, content_places
 from mediashelf.text import same_case
 
 if TYPE_CHECKING:
