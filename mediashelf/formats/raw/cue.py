@@ -40,7 +40,7 @@ _TEXTS = (  # words that are followed by any text
 FLAGS = ("DCP", "4CH", "PRE", "SCMS", "DATA")
 
 _AFTER_TEXT = "\0\x1a"
-"""What editors of DOS leave at a text's end: its mark, and the rest of a block (common practice)."""
+"""What editors of DOS leave at a text's end: a mark, and the rest of a block (common practice)."""
 
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
