@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.formats.entries import Folder, iter_folders
-from mediashelf.formats.tree_pairs import FilePairs, known_folders, pair_files
+from mediashelf.formats.pairing.tree_pairs import FilePairs, known_folders, pair_files
 from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
 
 MARK_DIRECTORY = 1

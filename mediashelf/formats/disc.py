@@ -25,15 +25,20 @@ from mediashelf.formats.iso.descriptors import (
     VolumeDescriptor,
     read_descriptor_set,
 )
-from mediashelf.formats.iso.directory_records import Geometry
-from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, DirectoryTree, Limits, walk_tree
+from mediashelf.formats.iso.directories.directory_records import Geometry
+from mediashelf.formats.iso.directories.directory_tree import (
+    DEFAULT_LIMITS,
+    DirectoryTree,
+    Limits,
+    walk_tree,
+)
+from mediashelf.formats.iso.directories.tree_entries import SharedEntries
 from mediashelf.formats.iso.eltorito import log_lost_catalog, read_boot
 from mediashelf.formats.iso.identifiers import Iso9660Naming
 from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.lost_trees import log_lost_tree, log_replaced_descriptor
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
-from mediashelf.formats.iso.tree_entries import SharedEntries
 from mediashelf.formats.partitions.guid_partitions import log_guid_partition_problems
 from mediashelf.formats.partitions.partition_table import detect_partition_kind
 from mediashelf.formats.problem_log import ProblemLog

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from functools import cache
 from itertools import compress
 from typing import TYPE_CHECKING, Any
 
 from mediashelf.formats.entries import Folder, iter_folders
-from mediashelf.formats.volume import Entry, Extent, VolumeFacts
+from mediashelf.formats.volume import Entry, VolumeFacts
+from mediashelf.readability.content_places import IS_FOLDER, content_places
 from mediashelf.text import same_case
 
 if TYPE_CHECKING:
@@ -29,12 +30,6 @@ else:
             answer = value.__dict__[self._name] = self._function(value)
             return answer
 
-
-NO_PLACE = -1
-"""Stands for the block of a file that has no contents."""
-
-IS_FOLDER = -2
-"""Stands there for a folder."""
 
 _BEGINNING = 3  # letters by which most names are known not to be a device's
 _MUCH = 4096  # characters
@@ -190,11 +185,7 @@ class NameTree:
         """The block where each entry starts, if it is a file; NO_PLACE without contents."""
         places = array("q")
         for folder in self.folders:
-            found = _content_places(folder)
-            if folder.has_folders:
-                pairs = zip(found, folder.are_folders, strict=True)
-                found = [IS_FOLDER if is_folder else place for place, is_folder in pairs]
-            places.extend(iter(found))  # which may be an array of another kind
+            places.extend(iter(content_places(folder)))  # which may be of another kind
         return places
 
     @cached_property
@@ -228,11 +219,6 @@ class NameTree:
             numbers = [self._file_at[place]] if place in self._file_at else []
         return numbers
 
-    @cached_property
-    def has_places(self) -> bool:
-        """False when no file says where its contents are, so that trees can't be compared."""
-        return max(self.places, default=NO_PLACE) > NO_PLACE
-
 
 @cache
 def _beginnings(words: tuple[str, ...]) -> frozenset[str]:
@@ -242,29 +228,3 @@ def _beginnings(words: tuple[str, ...]) -> frozenset[str]:
 def stem_of(name: str) -> str:
     """Return a name in capitals up to its first dot, without spaces at its end."""
     return name.partition(".")[0].rstrip(" ").upper()
-
-
-def content_place(entry: Entry) -> int:
-    """Return the block where a file's contents start, NO_PLACE for a file without any.
-
-    A small file that UDF embeds in its file entry has no block of its own, and
-    so can't be told by it from its copy in another tree.
-    """
-    return _content_place(entry.extents, entry.size)
-
-
-def _content_place(extents: tuple[Extent, ...], size: int) -> int:
-    if not extents or not size:
-        return NO_PLACE
-    lba, _, offset = extents[0]
-    return NO_PLACE if offset else lba
-
-
-def _content_places(folder: Folder) -> Sequence[int]:
-    """Return the block where the contents of each entry of a folder start."""
-    if folder.extents is not None:
-        return list(map(_content_place, folder.extents, folder.sizes))
-    if 0 not in folder.sizes:
-        return folder.lbas
-    pairs = zip(folder.lbas, folder.sizes, strict=True)
-    return [lba if size else NO_PLACE for lba, size in pairs]

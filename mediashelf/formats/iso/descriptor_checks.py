@@ -17,9 +17,13 @@ from mediashelf.formats.iso.descriptors import (
     TEXT_FIELDS,
     VolumeDescriptor,
 )
-from mediashelf.formats.iso.directory_records import FILE_FLAGS, RESERVED_FLAGS, SELF_IDENTIFIER
+from mediashelf.formats.iso.directories.directory_records import (
+    FILE_FLAGS,
+    RESERVED_FLAGS,
+    SELF_IDENTIFIER,
+)
+from mediashelf.formats.iso.directories.record_problems import log_both_orders
 from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
-from mediashelf.formats.iso.record_problems import log_both_orders
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
 

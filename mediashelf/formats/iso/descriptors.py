@@ -19,7 +19,7 @@ from mediashelf.formats.fields import (
     parse_descriptor_date,
     read_sector,
 )
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories.directory_records import (
     SELF_IDENTIFIER,
     RootRecord,
     parse_root_record,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import VolumeDescriptor
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories.directory_records import (
     SELF_IDENTIFIER,
     Geometry,
     parse_directory,

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.iso.descriptors import PathTablePlaces
-from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER, Geometry
+from mediashelf.formats.iso.directories.directory_records import SELF_IDENTIFIER, Geometry
 from mediashelf.formats.iso.naming import Directory
 from mediashelf.formats.problem_log import ProblemLog
 

@@ -6,7 +6,7 @@ import re
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories.directory_records import (
     DirectoryRecords,
     Geometry,
     parse_directory,

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
-from mediashelf.formats.fields import View, end_of_recorded, read_sector
+from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.moved_blocks import (
-    LARGEST_TABLE,
-    TABLE_PLACES,
     SparedBlocks,
     VirtualBlocks,
+    blocks_within,
     joined_blocks,
-    parse_allocation_table,
     read_sparing_table,
 )
-from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
 from mediashelf.formats.udf.records import (
     ALLOCATION_EXTENT_DESCRIPTOR,
     EXTENDED_FILE_ENTRY,
@@ -34,19 +31,20 @@ from mediashelf.formats.udf.records import (
     parse_strategy,
 )
 from mediashelf.formats.udf.sequence import verify_terminator
+from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
 from mediashelf.formats.volume import HOLE, Extent
 
 _MOST_EXTENTS = 1 << 16  # of one file
 _MOST_IN_ALL = 1 << 21  # extents of all files; a DVD has about as many blocks
 _CHAINED = 4096  # the strategy by which a later file entry takes the place of an earlier one
 _MOST_REPLACED = 1024  # file entries of one file, as the Linux kernel 6.1 follows them
-_TABLE = "virtual allocation table"
 _MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
 
 
 class UdfSpace:
     """Turns addresses within a logical volume into places in the image.
 
+    ``tables`` are the virtual allocation tables, by the partition maps that need them.
     Problems go to ``log``. ``unread`` names the kinds of partition map that some
     address led to and that are not followed; ``is_complete`` turns False when
     anything could not be read.
@@ -58,14 +56,14 @@ class UdfSpace:
         volume: LogicalVolume,
         partitions: Sequence[PartitionDescriptor],
         log: ProblemLog,
+        tables: Mapping[PartitionMap, VirtualBlocks | None] | None = None,
     ) -> None:
         self.view, self.log = view, log
         self.block_size = volume.block_size
-        self._maps = volume.maps
+        self._volume, self._maps = volume, volume.maps
         self._partitions = {partition.number: partition for partition in partitions}
-        self._volume = volume
         self._metadata: dict[int, tuple[Extent, ...]] = {}
-        self._tables: dict[PartitionMap, VirtualBlocks | SparedBlocks | None] = {}
+        self._tables: dict[PartitionMap, VirtualBlocks | SparedBlocks | None] = {**(tables or {})}
         self.unread: set[str] = set()
         self.is_complete = True
         self.is_full = False
@@ -241,7 +239,8 @@ class UdfSpace:
         if row.kind in ("virtual", "sparable"):
             return self._moved(row, partition, address.block, size)
         if row.kind == "metadata":
-            return self._within(self._metadata_extents(address.partition, row), address.block, size)
+            extents = self._metadata_extents(address.partition, row)
+            return blocks_within(extents, address.block, size, self.block_size)
         if address.block + -(-size // self.block_size) > partition.block_count:
             return None
         return [Extent(partition.start_lba + address.block, size)]
@@ -252,11 +251,7 @@ class UdfSpace:
         """Return the places of blocks that may have moved."""
         count = -(-size // self.block_size)
         if row not in self._tables:
-            self._tables[row] = (
-                self._find_allocation_table(partition)
-                if row.kind == "virtual"
-                else read_sparing_table(self.view, row, self.block_size, self.log)
-            )
+            self._tables[row] = read_sparing_table(self.view, row, self.block_size, self.log)
         table = self._tables[row]
         if table is None:
             # It says which blocks were moved; without it any answer may be wrong.
@@ -264,36 +259,6 @@ class UdfSpace:
             return None
         lbas = table.lbas(partition, block, count)
         return None if lbas is None else joined_blocks(lbas, size, self.block_size)
-
-    def _find_allocation_table(self, partition: PartitionDescriptor) -> VirtualBlocks | None:
-        """Return the virtual allocation table, whose file entry is in the last written block."""
-        plain = self._plain_map(partition.number)
-        if plain is None:
-            return None
-        # Nothing is recorded beyond the end, whatever the partition says.
-        end = end_of_recorded(self.view, self.block_size)
-        count = end - partition.start_lba
-        recorded = partition._replace(block_count=max(count, 0))
-        for block in range(count - 1, -1, -1)[:TABLE_PLACES]:
-            quiet = UdfSpace(self.view, self._volume, [recorded], ProblemLog())
-            quiet._tables = dict.fromkeys(self._maps)  # a table is not found through itself
-            icb = LongAddress(EXTENT_RECORDED, self.block_size, block, plain)
-            found = quiet.read_file_entry(icb, _TABLE)
-            if found is None or found[0].size > LARGEST_TABLE:
-                continue
-            extents = quiet.extents(found[0], icb, found[1], _TABLE)
-            data = self.read_extents(extents, found[0].size) if quiet.is_complete else b""
-            table = parse_allocation_table(data, found[0].file_type)
-            if table is not None:
-                return table
-        return None
-
-    def _plain_map(self, partition_number: int) -> int | None:
-        """Return the number of the map that counts a partition's blocks as they are."""
-        for number, other in enumerate(self._maps):
-            if other.kind == "plain" and other.partition_number == partition_number:
-                return number
-        return None
 
     def _not_found(self, address: LongAddress, name: str) -> bool:
         """Log an address that leads nowhere, and tell whether that is a fault of the disc.
@@ -312,8 +277,8 @@ class UdfSpace:
         """Return the extents of the metadata file, or of its mirror when that is damaged."""
         if reference not in self._metadata:
             self._metadata[reference] = ()  # nothing may point into it while it is being read
-            found_plain = self._plain_map(row.partition_number)
-            plain = reference if found_plain is None else found_plain
+            plain = self._volume.plain_map(row.partition_number)
+            plain = reference if plain is None else plain
             for block in (row.metadata_block, row.mirror_block):
                 icb = LongAddress(EXTENT_RECORDED, self.block_size, block, plain)
                 found = self.read_file_entry(icb, "metadata file")
@@ -322,19 +287,3 @@ class UdfSpace:
                     self._metadata[reference] = extents
                     break
         return self._metadata[reference]
-
-    def _within(self, extents: Sequence[Extent], block: int, size: int) -> list[Extent] | None:
-        """Return the places of ``size`` bytes from ``block`` of a file with these extents."""
-        skip = block * self.block_size
-        pieces: list[Extent] = []
-        for extent in extents:
-            if skip >= extent.size:
-                skip -= extent.size
-                continue
-            length = min(extent.size - skip, size)
-            lba = HOLE if extent.lba == HOLE else extent.lba + skip // self.block_size
-            pieces.append(Extent(lba, length))
-            skip, size = 0, size - length
-            if size <= 0:
-                return pieces
-        return None

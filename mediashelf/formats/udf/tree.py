@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 
-from mediashelf.formats.udf.recognition import verify_tag
+from mediashelf.formats.udf.fields import decode_compressed, parse_timestamp
 from mediashelf.formats.udf.records import (
     FILE_IDENTIFIER_DESCRIPTOR,
     FILE_SET_DESCRIPTOR,
@@ -14,12 +14,11 @@ from mediashelf.formats.udf.records import (
     FILE_TYPES_WITHOUT,
     FileIdentifier,
     LongAddress,
-    decode_compressed,
     parse_file_identifier,
     parse_root_directory,
-    parse_timestamp,
 )
 from mediashelf.formats.udf.space import UdfSpace
+from mediashelf.formats.udf.tags import verify_tag
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
     FLAG_HIDDEN,

@@ -14,15 +14,15 @@ from image_parts import SECTOR
 from make_image import make_iso, put
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.iso import directory_records
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories import directory_records
+from mediashelf.formats.iso.directories.directory_records import (
     DirectoryRecords,
     Geometry,
     parse_directory,
     parse_root_record,
     system_use_of,
 )
-from mediashelf.formats.iso.record_columns import BodyReader, packed_alike
+from mediashelf.formats.iso.directories.record_columns import BodyReader, packed_alike
 from mediashelf.formats.problem_log import ProblemLog
 
 OFFSET = 20 * SECTOR

@@ -19,17 +19,15 @@ from byte_views import BytesView
 from image_udf import make_udf
 from mediashelf.findings import Severity
 from mediashelf.formats.problem_log import ProblemLog
+from mediashelf.formats.udf.fields import decode_compressed, parse_dstring, parse_timestamp
 from mediashelf.formats.udf.records import (
     FileEntry,
     LogicalVolume,
     LongAddress,
     PartitionDescriptor,
     PartitionMap,
-    decode_compressed,
     parse_addresses,
-    parse_dstring,
     parse_logical_volume,
-    parse_timestamp,
 )
 from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.volume import read_udf_volume

@@ -12,20 +12,20 @@ from msgspec import Struct
 
 from mediashelf.formats.entries import Entries, Folder
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.directory_checks import RecordChecks
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories.directory_checks import RecordChecks
+from mediashelf.formats.iso.directories.directory_records import (
     SELF_IDENTIFIER,
     DirectoryRecords,
     Geometry,
     parse_directory,
 )
-from mediashelf.formats.iso.naming import Directory, Named, Naming, log_duplicates
-from mediashelf.formats.iso.tree_entries import (
+from mediashelf.formats.iso.directories.tree_entries import (
     SharedEntries,
     directory_mask,
     joined_entries,
     plain_folder,
 )
+from mediashelf.formats.iso.naming import Directory, Named, Naming, log_duplicates
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import Entry, Extent
 

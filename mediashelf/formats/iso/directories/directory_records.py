@@ -9,13 +9,17 @@ from operator import or_, sub
 from typing import NamedTuple
 
 from mediashelf.formats.fields import BothOrders, is_zero, parse_both_16, parse_both_32
-from mediashelf.formats.iso.record_columns import (
+from mediashelf.formats.iso.directories.record_columns import (
     BodyReader,
     DirectoryRecord,
     RecordColumns,
     read_columns,
 )
-from mediashelf.formats.iso.record_problems import FIXED_SIZE, SHORTEST_RECORD, RecordProblems
+from mediashelf.formats.iso.directories.record_problems import (
+    FIXED_SIZE,
+    SHORTEST_RECORD,
+    RecordProblems,
+)
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import (
     FLAG_ASSOCIATED,

@@ -6,7 +6,7 @@ records only when the answer is unusual.
 
 from __future__ import annotations
 
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories.directory_records import (
     ATTRIBUTE_FLAGS,
     FILE_FLAGS,
     ODD_FLAGS,
@@ -14,9 +14,9 @@ from mediashelf.formats.iso.directory_records import (
     DirectoryRecords,
     Geometry,
 )
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
+from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
 from mediashelf.formats.iso.naming import Directory, Named
-from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
-from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
