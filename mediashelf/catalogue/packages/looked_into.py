@@ -73,7 +73,8 @@ def _is_plainly_settled(db: sqlite3.Connection, reader: int) -> bool:
     images, all_records, records, all_sources, sources = db.execute(_COUNTS, [reader]).fetchone()
     if all_records > images or all_records != records or all_sources != sources:
         return False
-    return (sources, records) == db.execute(_MET).fetchone()
+    met, pairs = db.execute(_MET).fetchone()
+    return bool(met == sources and pairs == records)
 
 
 @reads_catalogue
