@@ -171,7 +171,7 @@ STRUCTURE_RULES = {
         _ERROR, "SUSP 1.12, 4.1 and 5.1 to 5.6; RRIP 1.12, 4.1.1 to 4.1.6", _COPY
     ),
     "rockridge-field": StructureRule(
-        _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1, 4.1.2, 4.1.3 and 4.1.6", _COPY
+        _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1 to 4.1.4 and 4.1.6", _COPY
     ),
     "rockridge-name-present": StructureRule(_WARNING, _OWN, _COPY),
     "rockridge-entries-alike": StructureRule(_WARNING, _OWN, _COPY),
