@@ -16,7 +16,6 @@ from mediashelf.catalogue.scanning.origins import (
     has_left,
     take_over_verdict,
 )
-from mediashelf.catalogue.scanning.planning import Event, Job
 from mediashelf.catalogue.scanning.record import (
     move_record,
     record_beside,
@@ -24,6 +23,7 @@ from mediashelf.catalogue.scanning.record import (
     record_new,
     record_unread,
 )
+from mediashelf.catalogue.scanning.scan_plan import Event, Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.store import Catalogue

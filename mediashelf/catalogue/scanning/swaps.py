@@ -14,8 +14,8 @@ from msgspec import Struct, field
 
 from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
-from mediashelf.catalogue.scanning.planning import Event, Job
 from mediashelf.catalogue.scanning.record import move_record, record_contents
+from mediashelf.catalogue.scanning.scan_plan import Event, Job
 from mediashelf.catalogue.scanning.scan_record import (
     Recorded,
     is_as_recorded,
