@@ -12,16 +12,7 @@ from typing import Any
 
 import pytest
 
-from made_library import (
-    DATE,
-    TICK,
-    Library,
-    not_found,
-    open_library,
-    overwrite,
-    tide_image,
-    write,
-)
+from made_library import DATE, TICK, Library, not_found, open_library, overwrite, tide_image, write
 from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
 from mediashelf.catalogue.listing import list_entries

@@ -13,12 +13,7 @@ from mediashelf.catalogue.records.listed_entries import ListedEntries
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.integrity.fixity.digests import Digests
-from mediashelf.integrity.structure.damage import (
-    PLAIN_SECTORS,
-    Span,
-    StoredSectors,
-    TouchedEntry,
-)
+from mediashelf.integrity.structure.damage import PLAIN_SECTORS, Span, StoredSectors, TouchedEntry
 
 if TYPE_CHECKING:  # most images have no raw sectors, and few readings look inside files
     from mediashelf.formats.raw.verdicts import SectorVerdict

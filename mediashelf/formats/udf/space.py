@@ -7,9 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.blocks import UdfBlocks
-from mediashelf.formats.udf.moved_blocks import (
-    VirtualBlocks,
-)
+from mediashelf.formats.udf.moved_blocks import VirtualBlocks
 from mediashelf.formats.udf.records import (
     ALLOCATION_EXTENT_DESCRIPTOR,
     EXTENDED_FILE_ENTRY,
