@@ -1,4 +1,4 @@
-"""Rows of the entries of an image, and of the folders that they are in."""
+"""Rows of the entries of an image, and of the folders that they are in: written, and all read."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from itertools import count, repeat
 
 from mediashelf.catalogue.records.listed_entries import ListedEntries
 from mediashelf.catalogue.records.name_index import record_names
-from mediashelf.catalogue.records.reading import notes_of
-from mediashelf.catalogue.rows import keep_text
+from mediashelf.catalogue.records.reading import notes_of, reads_catalogue
+from mediashelf.catalogue.rows import keep_text, kept_text
 from mediashelf.text import fold
 
 
@@ -62,3 +62,18 @@ def forget_unused_folders(db: sqlite3.Connection) -> None:
     notes = notes_of(db)
     if notes is not None:
         notes.folder_ids.clear()
+
+
+@reads_catalogue
+def entry_names(db: sqlite3.Connection, image_id: int) -> list[tuple[str, str]]:
+    """Return folder and name of every entry of an image, in its order.
+
+    What two trees of a disc name differently comes once, under the name that is cut less.
+    """
+    rows = db.execute(
+        "SELECT folders.path, names.name FROM entries "
+        "JOIN folders ON folders.id = folder_id JOIN names ON names.id = name_id "
+        "WHERE image_id = ? AND twin IS NULL ORDER BY number",
+        [image_id],
+    )
+    return [(kept_text(folder), kept_text(name)) for folder, name in rows]
