@@ -27,10 +27,7 @@ from mediashelf.formats.iso.directories.record_problems import (
 from mediashelf.formats.iso.directories.special_records import log_parent_record, log_self_record
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import (
-    FLAG_DIRECTORY,
-    parse_record_date,
-)
+from mediashelf.formats.volume import FLAG_DIRECTORY, parse_record_date
 
 _NO_DATE = bytes(7)
 
