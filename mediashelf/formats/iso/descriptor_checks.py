@@ -17,12 +17,8 @@ from mediashelf.formats.iso.descriptors import (
     TEXT_FIELDS,
     VolumeDescriptor,
 )
-from mediashelf.formats.iso.directories.directory_records import (
-    FILE_FLAGS,
-    RESERVED_FLAGS,
-    SELF_IDENTIFIER,
-)
-from mediashelf.formats.iso.directories.record_problems import log_both_orders
+from mediashelf.formats.iso.directories.directory_records import SELF_IDENTIFIER
+from mediashelf.formats.iso.directories.record_problems import log_both_orders, log_record_flags
 from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
@@ -207,23 +203,14 @@ def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
             found=", ".join(wrong),
             expected="length 34, identifier 00, a directory with records",
         )
-    for bits, words, expected in _NEVER_OF_ROOT:
-        if root.flags & bits:
-            log.add(
-                "record-flags",
-                descriptor.name,
-                f"the root directory's record has {words}",
-                offset=descriptor.offset + 156 + 25,
-                found=f"{root.flags:#04x}",
-                expected=expected,
-            )
-            break
-
-
-_NEVER_OF_ROOT = (
-    (RESERVED_FLAGS, "reserved file flags set", "bits 5 and 6 zero"),
-    (FILE_FLAGS, "flags set that only files may have", "bits 2, 3 and 7 zero"),
-)
+    log_record_flags(
+        root.flags,
+        descriptor.name,
+        descriptor.offset + 156,
+        log,
+        subject="the root directory's record",
+        has_attributes=descriptor.data[156 + 1] > 0,
+    )
 
 
 def _log_root_date(descriptor: VolumeDescriptor, log: ProblemLog) -> None:

@@ -7,15 +7,12 @@ records only when the answer is unusual.
 from __future__ import annotations
 
 from mediashelf.formats.iso.directories.directory_records import (
-    ATTRIBUTE_FLAGS,
-    FILE_FLAGS,
     ODD_FLAGS,
-    RESERVED_FLAGS,
     DirectoryRecords,
     Geometry,
 )
 from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
-from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
+from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE, log_record_flags
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import (
@@ -101,17 +98,10 @@ class RecordChecks:
                 expected="bit 1 set",
             )
         elif record.flags & FLAG_MULTI_EXTENT:
-            self._log_directory_flags(directory.where, directory.offset + record.at, record.flags)
-
-    def _log_directory_flags(self, where: str, offset: int, flags: int) -> None:
-        self._log.add(
-            "record-flags",
-            where,
-            "the record of a directory has flags set that only files may have",
-            offset=offset + 25,
-            found=f"{flags:#04x}",
-            expected="bits 2, 3 and 7 zero",
-        )
+            offset = directory.offset + record.at
+            log_record_flags(
+                record.flags, directory.where, offset, self._log, judged=FLAG_MULTI_EXTENT
+            )
 
     def _log_extents(self, directory: Directory, named: Named) -> None:
         geometry = self._geometry
@@ -149,26 +139,14 @@ class RecordChecks:
                     found=data[at],
                     expected="an even length",
                 )
-            if record.flags & RESERVED_FLAGS:
-                self._log.add(
-                    "record-flags",
-                    where,
-                    "the record has reserved file flags set",
-                    offset=offset + 25,
-                    found=f"{record.flags:#04x}",
-                    expected="bits 5 and 6 zero",
-                )
-            if record.flags & FLAG_DIRECTORY and record.flags & ODD_FLAGS & FILE_FLAGS:
-                self._log_directory_flags(where, offset, record.flags)
-            elif record.flags & ATTRIBUTE_FLAGS and not data[at + 1]:
-                self._log.add(
-                    "record-flags",
-                    where,
-                    "the record refers to an extended attribute record, and has none",
-                    offset=offset + 25,
-                    found=f"{record.flags:#04x}",
-                    expected="bits 3 and 4 zero",
-                )
+            log_record_flags(
+                record.flags,
+                where,
+                offset,
+                self._log,
+                judged=ODD_FLAGS,  # sections are judged one with another
+                has_attributes=data[at + 1] > 0,
+            )
             if is_interleaved(data, record):
                 self._log.add(
                     "not-interleaved",

@@ -16,24 +16,17 @@ from mediashelf.formats.iso.directories.record_columns import (
     read_columns,
 )
 from mediashelf.formats.iso.directories.record_problems import (
+    ATTRIBUTE_FLAGS,
     FIXED_SIZE,
+    RESERVED_FLAGS,
     SHORTEST_RECORD,
     RecordProblems,
 )
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import (
-    FLAG_ASSOCIATED,
-    FLAG_MULTI_EXTENT,
-    FLAG_PROTECTION,
-    FLAG_RECORD,
-    SECTOR_SIZE,
-)
+from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_MULTI_EXTENT, SECTOR_SIZE
 
 SELF_IDENTIFIER = b"\x00"  # 7.6.2
 PARENT_IDENTIFIER = b"\x01"
-RESERVED_FLAGS = 0x60  # 9.1.6
-ATTRIBUTE_FLAGS = FLAG_RECORD | FLAG_PROTECTION  # of an extended attribute record
-FILE_FLAGS = FLAG_ASSOCIATED | FLAG_RECORD | FLAG_MULTI_EXTENT  # never of a directory
 # What few records have, and some must not.
 ODD_FLAGS = RESERVED_FLAGS | ATTRIBUTE_FLAGS | FLAG_ASSOCIATED
 
