@@ -15,6 +15,9 @@ from mediashelf.formats.pairing.tree_pairs import NO_PARTNER, pair_files
 from mediashelf.formats.volume import Extent, VolumeFacts, ends_outside
 from mediashelf.sequences import MadeSequence
 
+_FEW = 1000
+"""Entries of a disc whose names are kept as they are compared."""
+
 
 class TreeFile(Struct, frozen=True, gc=False):
     """One file. Paths are absolute in the tree, parts joined by ``/``.
@@ -205,14 +208,22 @@ class DiscFiles(MadeSequence[TreeFile]):
 
     def iter_ending(self, ends: tuple[str, ...]) -> Iterator[TreeFile]:
         """Yield the files whose names end so in lower case, in their order."""
+        for number, name in self._few or self._iter_lowered():
+            if name.endswith(ends):
+                yield self._make(number)
+
+    @cached_property
+    def _few(self) -> list[tuple[int, str]]:
+        """The numbers of all files with their lowered names, where these are few: asked often."""
+        is_few = len(self._twins) + len(self._backs) <= _FEW
+        return list(self._iter_lowered()) if is_few else []
+
+    def _iter_lowered(self) -> Iterator[tuple[int, str]]:
         for numbers, names in self._seen.iter_files():
-            for number, name in zip(numbers, names, strict=True):
-                if name.lower().endswith(ends):
-                    yield self._make(number)
+            yield from zip(numbers, map(str.lower, names), strict=True)
         for numbers, names in self._iter_hidden():
             for number, name in zip(numbers, names, strict=True):
-                if name.lower().endswith(ends):
-                    yield self._make(-1 - number)
+                yield -1 - number, name.lower()
 
     def find(self, path: str) -> TreeFile | None:
         """Return the first file that the target sees at this path, letter case aside."""

@@ -10,6 +10,7 @@ from mediashelf.formats.inf.copy_checks import iter_copy_faults, iter_disk_fault
 from mediashelf.formats.inf.document import Inf, InfKind, Signature
 from mediashelf.formats.inf.driver_version import parse_driver_date, parse_driver_version
 from mediashelf.formats.inf.models import all_models, makers, model_sections
+from mediashelf.formats.inf.named_sections import iter_named_faults
 from mediashelf.formats.inf.rules import RULES, Found
 from mediashelf.formats.inf.source_files import suffixes_there
 from mediashelf.formats.inf.systems import ARCHITECTURES
@@ -218,5 +219,6 @@ _CHECKS: tuple[Callable[[Inf], Iterable[Found]], ...] = (
     _check_models,
     iter_copy_faults,
     iter_disk_faults,
+    iter_named_faults,
     _check_strings,
 )

@@ -5,11 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from mediashelf.formats.entries import iter_folders
-from mediashelf.formats.iso.descriptors import (
-    FIRST_DESCRIPTOR,
-    DescriptorSet,
-    VolumeDescriptor,
-)
+from mediashelf.formats.iso.descriptors import FIRST_DESCRIPTOR, DescriptorSet
+from mediashelf.formats.iso.volume_descriptor import VolumeDescriptor
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR
 from mediashelf.formats.volume import (
     SECTOR_SIZE,

@@ -4,60 +4,10 @@ from __future__ import annotations
 
 from mediashelf.formats.fields import BothOrders, is_zero
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import (
-    FLAG_ASSOCIATED,
-    FLAG_DIRECTORY,
-    FLAG_MULTI_EXTENT,
-    FLAG_PROTECTION,
-    FLAG_RECORD,
-    SECTOR_SIZE,
-)
+from mediashelf.formats.volume import SECTOR_SIZE
 
 SHORTEST_RECORD = 34  # 33 bytes of fields and one of identifier
 FIXED_SIZE = 33
-
-RESERVED_FLAGS = 0x60  # 9.1.6
-ATTRIBUTE_FLAGS = FLAG_RECORD | FLAG_PROTECTION  # of an extended attribute record
-_FILE_FLAGS = FLAG_ASSOCIATED | FLAG_RECORD | FLAG_MULTI_EXTENT  # never of a directory
-_FLAGS_AT = 25
-
-
-def log_record_flags(
-    flags: int,
-    where: str,
-    offset: int,
-    log: ProblemLog,
-    *,
-    subject: str = "the record",
-    judged: int = 0xFF,
-    has_attributes: bool = False,
-) -> None:
-    """Log the file flags that a record at ``offset`` may not have, of those that are ``judged``.
-
-    ``has_attributes`` tells that it has an extended attribute record.
-    """
-    wrong = []
-    if flags & judged & RESERVED_FLAGS:
-        wrong.append(("has reserved file flags set", "bits 5 and 6 zero"))
-    if flags & FLAG_DIRECTORY and flags & judged & _FILE_FLAGS:
-        wrong.append(
-            (
-                "is of a directory, and has flags set that only files may have",
-                "bits 2, 3 and 7 zero",
-            )
-        )
-    elif flags & judged & ATTRIBUTE_FLAGS and not has_attributes:
-        words = "refers to an extended attribute record, and has none"
-        wrong.append((words, "bits 3 and 4 zero"))
-    for words, expected in wrong:
-        log.add(
-            "record-flags",
-            where,
-            f"{subject} {words}",
-            offset=offset + _FLAGS_AT,
-            found=f"{flags:#04x}",
-            expected=expected,
-        )
 
 
 def log_both_orders(
