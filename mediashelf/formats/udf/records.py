@@ -166,8 +166,8 @@ def _parse_partition_map(data: bytes) -> PartitionMap:
     (number,) = struct.unpack_from("<H", data, 38)
     identifier = data[5:28].rstrip(b"\0")
     if identifier == b"*UDF Metadata Partition":
-        blocks = struct.unpack_from("<II", data, 40)
-        return PartitionMap("metadata", number, *blocks, is_doubled=bool(data[58] & 1))
+        own, mirror = struct.unpack_from("<II", data, 40)
+        return PartitionMap("metadata", number, own, mirror, is_doubled=bool(data[58] & 1))
     if identifier == b"*UDF Sparable Partition":
         packet_length, count, table_size = struct.unpack_from("<HBxI", data, 40)
         tables = struct.unpack_from("<4I", data, 48)[: min(count, 4)]
