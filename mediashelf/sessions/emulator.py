@@ -140,7 +140,7 @@ def check_lun(
             offset=MAX_SIZE,
             length=lost,
         )
-    elif tail:
+    elif tail and not looks_raw:  # raw sectors fill no blocks, and zeros would not help
         yield Finding(
             "emulator-whole-blocks",
             Severity.WARNING,
