@@ -37,7 +37,7 @@ def _with_upgrades_told(
     context: click.Context, option: click.Parameter, place: Path | None
 ) -> Path | None:
     """Have it shown where the catalogue that this command uses is brought up to date."""
-    from mediashelf.catalogue.upgrading import tell_upgrades
+    from mediashelf.catalogue.steps.upgrading import tell_upgrades
 
     tell_upgrades(_upgrade_progress)
     return place

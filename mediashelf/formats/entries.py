@@ -9,13 +9,13 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import reduce
 from itertools import accumulate, compress, groupby, repeat
 from threading import Lock
-from typing import Any, Generic, NamedTuple, TypeVar, overload
+from typing import Any, NamedTuple, TypeVar, overload
 
 from mediashelf.collector import collector_paused
 from mediashelf.formats.volume import HOLE, Entry, Extent
-from mediashelf.sequences import MadeSequence
 
 _Value = TypeVar("_Value")
 _new: Callable[..., Any] = tuple.__new__
@@ -23,27 +23,8 @@ _OTHERS = b"\1" + bytes(255)  # turns the mask of the folders into that of the f
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
 _FEW = 1000  # entries whose columns stay beside them: whoever asks for these gets them at once
 
-
 OWN_PLACE = -1
 """Stands for the place of bytes that are nowhere that another tree could name."""
-
-
-class Shifted(MadeSequence[int]):
-    """Numbers that all have another one added to them, when they are asked for."""
-
-    __slots__ = ("_numbers", "_shift")
-
-    def __init__(self, numbers: Sequence[int], shift: int) -> None:
-        self._numbers, self._shift = numbers, shift
-
-    def __len__(self) -> int:
-        return len(self._numbers)
-
-    def __iter__(self) -> Iterator[int]:
-        return map(self._shift.__add__, self._numbers)
-
-    def make(self, place: int) -> int:
-        return self._shift + self._numbers[place]
 
 
 class Folder(NamedTuple):
@@ -70,8 +51,7 @@ class Folder(NamedTuple):
         """Return the columns of entries that have this parent."""
         columns = list(zip(*entries, strict=True)) or [()] * len(Entry._fields)
         paths, identifiers, sizes, are_folders, extents, dates, flags, offsets = columns
-        start = len(path) + 1
-        names = [each[start:] for each in paths]
+        names = [each[len(path) + 1 :] for each in paths]
         mask = bytes(map(bool, are_folders))
         return cls(path, names, identifiers, sizes, mask, (), extents, dates, flags, offsets)
 
@@ -176,10 +156,7 @@ def _place_of_runs(extents: Sequence[Extent], size: int, block_size: int) -> int
         if start != end:
             starts += (end, start)
         end = start + length
-    place = starts[1]
-    for number in starts[2:]:
-        place = place << 64 | number
-    return place << 64 | size
+    return reduce(lambda place, number: place << 64 | number, (*starts[1:], size))
 
 
 class Entries(Sequence[Entry]):
@@ -195,9 +172,8 @@ class Entries(Sequence[Entry]):
     ) -> None:
         self._folders = [folder for folder in folders if folder.names]
         self._length = sum([len(folder.names) for folder in self._folders])
-        self._ends: list[int] = []
+        self._make, self._ends = make, list[int]()
         self._made: tuple[Entry, ...] | None = None
-        self._make = make
 
     def iter_folders(self) -> Iterator[Folder]:
         """Yield the folders that have entries, in the order of these."""
@@ -272,33 +248,3 @@ def list_paths(entries: Sequence[Entry]) -> list[str]:
 def _group(entries: Sequence[Entry]) -> Iterator[Folder]:
     for path, group in groupby(entries, lambda entry: entry[0].rpartition("/")[0]):
         yield Folder.of(path, list(group))
-
-
-_MOST_SHARED = 200_000
-
-
-class SharedColumn(Generic[_Value]):
-    """A column that is worked out of all columns but the names: once for trees that share them.
-
-    Most discs have the same files in the same order in two or three trees.
-    """
-
-    def __init__(self, make: Callable[[Folder], list[_Value]]) -> None:
-        self._make = make
-        self._known: dict[bytes, tuple[tuple[object, ...], list[_Value]]] = {}
-        self._left = _MOST_SHARED
-
-    def of(self, folder: Folder) -> list[_Value]:
-        """Return the column of a folder."""
-        if not folder.lbas:
-            return self._make(folder)
-        basis = folder.sizes, folder.dates, folder.flags, folder.are_folders
-        lbas = folder.packed_lbas
-        known = self._known.get(lbas)
-        if known is not None and known[0] == basis:
-            return known[1]
-        column = self._make(folder)
-        self._left -= len(column)
-        if self._left >= 0:
-            self._known[lbas] = basis, column
-        return column

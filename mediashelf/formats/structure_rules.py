@@ -171,7 +171,7 @@ STRUCTURE_RULES = {
         _ERROR, "SUSP 1.12, 4.1 and 5.1 to 5.6; RRIP 1.12, 4.1.1 to 4.1.6", _COPY
     ),
     "rockridge-field": StructureRule(
-        _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1, 4.1.2, 4.1.3 and 4.1.6", _COPY
+        _WARNING, "SUSP 1.12, 4.1; RRIP 1.12, 4.1.1 to 4.1.4 and 4.1.6", _COPY
     ),
     "rockridge-name-present": StructureRule(_WARNING, _OWN, _COPY),
     "rockridge-entries-alike": StructureRule(_WARNING, _OWN, _COPY),
@@ -207,8 +207,9 @@ STRUCTURE_RULES = {
     "udf-contents-not-read": StructureRule(
         _NOTE, _OWN, "read these contents on a system that supports this kind of UDF"
     ),
+    # No system reads anything of the volume without the table.
     "udf-moved-blocks": StructureRule(
-        _WARNING,
+        _ERROR,
         "Linux kernel 6.1, fs/udf/osta_udf.h: UDF 2.60 2.2.11 and 2.2.12",
         "compare the image with the disc: its end may be missing, or its last session was never "
         "closed",
@@ -238,10 +239,19 @@ STRUCTURE_RULES = {
     "udf-metadata-mirror": StructureRule(
         _WARNING, "Linux kernel 6.1, fs/udf/osta_udf.h: UDF 2.60 2.2.10", _COPY
     ),
+    # Each copy stands in for the others.
+    "udf-sparing-tables": StructureRule(
+        _WARNING, "Linux kernel 6.1, fs/udf/osta_udf.h: UDF 2.60 2.2.12", _COPY
+    ),
     "udf-volume-closed": StructureRule(_NOTE, "Linux kernel 6.12, fs/udf/super.c", _NOTHING),
     "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1", _COPY),
     "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9", _COPY),
+    "udf-links": StructureRule(
+        _NOTE,
+        "ECMA-167 4/14.6.6",
+        "nothing to do, unless the system that is to read it needs them",
+    ),
     "udf-directory": StructureRule(_ERROR, "ECMA-167 4/14.4", _COPY),
 }
 

@@ -19,7 +19,8 @@ import pytest
 from build_trees import DATE, write_tree, write_zip
 from make_image import flip, put
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import Recipe, SourceFolder, recipe_from_folders
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources import wrapped
 from mediashelf.building.sources.reading import read_start
 from mediashelf.building.writing.write import build_disc

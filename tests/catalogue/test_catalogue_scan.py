@@ -24,7 +24,8 @@ from made_library import (
 )
 from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
-from mediashelf.catalogue.listing import ListedEntries, list_entries
+from mediashelf.catalogue.listing import list_entries
+from mediashelf.catalogue.records.listed_entries import ListedEntries
 from mediashelf.catalogue.rows import kept_number
 from mediashelf.catalogue.scanning import faults, planning, reading, scan, walk
 from mediashelf.catalogue.scanning.findings import scan_findings

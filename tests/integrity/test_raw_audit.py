@@ -622,7 +622,6 @@ def test_file_is_found_as_people_write_it(tmp_path: Path, written: str, stored: 
         "../kiosk.bin",
         "..\\kiosk.bin",
         "raw/../../kiosk.bin",
-        "/etc/hostname",
         "C:\\discs\\..",
         "C:\\",
         "C:",
@@ -649,9 +648,10 @@ def test_name_that_leaves_the_folder_is_refused(tmp_path: Path, name: str) -> No
         "c:kiosk.bin",
         "\\kiosk.bin",
         "\\\\server\\discs\\kiosk.bin",
+        "/home/harbour/discs/kiosk.bin",
     ],
 )
-def test_dos_path_is_the_file_beside_the_sheet(tmp_path: Path, name: str) -> None:
+def test_path_from_a_root_is_the_file_beside_the_sheet(tmp_path: Path, name: str) -> None:
     (tmp_path / "kiosk.bin").write_bytes(MODE_1)
     disc = read_raw_disc(sheet_naming(tmp_path, name))
     assert disc.tracks[0].path == tmp_path / "kiosk.bin"
@@ -661,9 +661,11 @@ def test_dos_path_is_the_file_beside_the_sheet(tmp_path: Path, name: str) -> Non
     assert note.message == f"the sheet names {name}; kiosk.bin beside the sheet was read"
 
 
-def test_dos_path_without_its_file_beside_the_sheet(tmp_path: Path) -> None:
+def test_path_from_a_root_without_its_file_beside_the_sheet(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"line 1, column 6: there is no 'kiosk\.bin'"):
         read_raw_disc(sheet_naming(tmp_path, "C:\\discs\\kiosk.bin"))
+    with pytest.raises(InputError, match=r"line 1, column 6: there is no 'hostname'"):
+        read_raw_disc(sheet_naming(tmp_path, "/etc/hostname"))
 
 
 def test_link_that_leaves_the_folder_is_refused(tmp_path: Path) -> None:

@@ -38,7 +38,7 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from mediashelf.building.recipes.patterns import Parts, Selection
-from mediashelf.building.recipes.recipe import own_name
+from mediashelf.building.recipes.source_names import own_name
 from mediashelf.building.sources.clock import NO_FILES
 from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
 from mediashelf.building.tree import Content, DiscFile, Wrapped

@@ -19,12 +19,12 @@ from msgspec.structs import replace
 from mediashelf.catalogue.listing import list_entries
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
 from mediashelf.errors import FormatError, InputError
+from mediashelf.file_view import open_view
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import View
 from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
-from mediashelf.image import open_view
 from mediashelf.integrity.fixity.medium import is_medium_error
 from mediashelf.integrity.structure.damage import Span, TouchedEntry, entries_touched, merged
 from mediashelf.integrity.structure.parts import check_structure

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 from msgspec import Struct, field
 from msgspec.structs import replace
 
-from mediashelf.catalogue.listing import ListedEntries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside
+from mediashelf.catalogue.records.listed_entries import ListedEntries
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.integrity.fixity.digests import Digests

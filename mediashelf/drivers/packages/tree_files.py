@@ -11,7 +11,7 @@ from itertools import accumulate, compress
 from msgspec import Struct
 
 from mediashelf.formats.entries import Folder, iter_folders
-from mediashelf.formats.tree_pairs import NO_PARTNER, pair_files
+from mediashelf.formats.pairing.tree_pairs import NO_PARTNER, pair_files
 from mediashelf.formats.volume import Extent, VolumeFacts, ends_outside
 from mediashelf.sequences import MadeSequence
 

@@ -12,10 +12,10 @@ import struct
 
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
 from mediashelf.formats.udf.records import EXTENT_RECORDED, LogicalVolume, LongAddress
 from mediashelf.formats.udf.sequence import verify_terminator
 from mediashelf.formats.udf.space import UdfSpace
+from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _INTEGRITY, _TERMINATING = 9, 8  # tags, 3/7.2.1

@@ -10,17 +10,20 @@ are too few or cannot be such a record; tags are verified elsewhere.
 from __future__ import annotations
 
 import struct
-from datetime import UTC, datetime, timedelta, timezone
 from typing import NamedTuple
+
+from mediashelf.formats.udf.fields import parse_dstring
 
 FILE_SET_DESCRIPTOR = 0x0100  # 4/7.2.1
 FILE_IDENTIFIER_DESCRIPTOR = 0x0101
 ALLOCATION_EXTENT_DESCRIPTOR = 0x0102
+INDIRECT_ENTRY = 0x0103
 FILE_ENTRY = 0x0105
 EXTENDED_FILE_ENTRY = 0x010A
 
 FILE_TYPE_DIRECTORY = 4  # 4/14.6.6
 FILE_TYPES_WITH_BYTES = frozenset({0, 5, 0xF9})  # unspecified, regular, real-time
+FILE_TYPES_WITHOUT = frozenset({6, 7, 9, 10, 12})  # devices, FIFO, socket, symbolic link
 
 EXTENT_RECORDED = 0  # 4/14.14.1.1, the two highest bits of an extent length
 EXTENT_CONTINUES = 3
@@ -71,6 +74,13 @@ class LogicalVolume(NamedTuple):
     file_set: LongAddress
     maps: tuple[PartitionMap, ...]
     integrity: tuple[int, int] = (0, 0)  # length in bytes and location of its sequence
+
+    def plain_map(self, partition_number: int) -> int | None:
+        """Return the number of the map that counts a partition's blocks as they are."""
+        for number, row in enumerate(self.maps):
+            if row.kind == "plain" and row.partition_number == partition_number:
+                return number
+        return None
 
 
 class FileEntry(NamedTuple):
@@ -202,6 +212,17 @@ def parse_file_entry(data: bytes) -> FileEntry | None:
     )
 
 
+def parse_strategy(data: bytes) -> int:
+    """Return how the entries of a file follow each other (4/14.6.2), of any record with it."""
+    return int.from_bytes(data[20:22], "little")
+
+
+def parse_indirect_entry(data: bytes) -> LongAddress | None:
+    """Return where an indirect entry (4/14.7) leads, or None where it leads nowhere."""
+    address = _parse_long_address(data, 36) if len(data) >= 52 else None
+    return address if address is not None and address.size else None
+
+
 def parse_file_identifier(data: bytes, at: int) -> FileIdentifier | None:
     """Return the file identifier descriptor at ``at``; its length is a multiple of four."""
     if at + 38 > len(data):
@@ -235,37 +256,3 @@ def parse_addresses(form: int, data: bytes, partition: int) -> list[LongAddress]
             break
         addresses.append(LongAddress(length >> 30, length & _LENGTH_MASK, block, reference))
     return addresses
-
-
-def parse_dstring(field: bytes) -> str:
-    """Return the text of a fixed-length field whose last byte says how much is used."""
-    return decode_compressed(field[: min(field[-1], len(field) - 1)]) if field else ""
-
-
-def decode_compressed(data: bytes) -> str:
-    """Return OSTA compressed unicode: a first byte of 8 or 16 bits a character, then those."""
-    if not data:
-        return ""
-    if data[0] in (8, 254):
-        return data[1:].decode("latin-1")
-    if data[0] in (16, 255):
-        return data[1 : 1 + (len(data) - 1 & ~1)].decode("utf-16-be", errors="replace")
-    return data[1:].decode("latin-1")
-
-
-def parse_timestamp(data: bytes) -> datetime | None:
-    """Return a 12-byte timestamp (1/7.3), or None when it is not valid.
-
-    The low 12 bits of the first word are the signed offset from UTC in minutes;
-    -2047 means "not given" and is read as UTC.
-    """
-    if len(data) < 12:
-        return None
-    word, year, month, day, hour, minute, second = struct.unpack_from("<HhBBBBB", data)
-    minutes = word & 0x0FFF
-    minutes -= 0x1000 if minutes & 0x0800 else 0
-    try:
-        zone = timezone(timedelta(minutes=minutes)) if abs(minutes) <= 1440 - 1 else UTC
-        return datetime(year, month, day, hour, minute, second, tzinfo=zone)
-    except ValueError:
-        return None

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import FIRST_ANCHOR, read_anchors, read_recognition
+from mediashelf.formats.udf.recognition import (
+    FIRST_ANCHOR,
+    has_later_anchor,
+    read_anchors,
+    read_recognition,
+)
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
+from mediashelf.text import count_text
 
 if TYPE_CHECKING:
     from mediashelf.formats.udf.records import LogicalVolume
     from mediashelf.formats.udf.sequence import VolumeSequence
+
+OTHERS_RULE = "udf-links"
 
 _LOST = {
     "sparable": "no valid sparing table was found",
@@ -36,6 +44,7 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
             _not_read(log, "it is that of an earlier session; the last session has none")
         return None
     # Loaded only for discs that have UDF.
+    from mediashelf.formats.udf.allocation_table import find_allocation_tables
     from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
     from mediashelf.formats.udf.sequence import read_sequences
     from mediashelf.formats.udf.space import UdfSpace
@@ -62,7 +71,8 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         )
     end = _end_of_partitions(sequence, volume)
     is_plain = all(row.kind in ("plain", "metadata") for row in volume.maps)
-    if is_alone and is_plain and end * volume.block_size <= view.size:
+    is_suspect = is_alone and is_plain and end * volume.block_size <= view.size
+    if is_suspect and not has_later_anchor(view, end, block_size, session):
         _log_single_anchor(view, block_size, log)
     entries: tuple[Entry, ...] = ()
     is_read, is_complete = False, False
@@ -76,13 +86,15 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         if block_size != SECTOR_SIZE:
             _log_block_size(block_size, log)
         partitions = tuple(sequence.partitions.values())
-        space = UdfSpace(view, volume, partitions, log)
+        moved = find_allocation_tables(view, volume, sequence.partitions)
+        space = UdfSpace(view, volume, partitions, log, moved)
         entries = tuple(iter_udf_entries(space, volume.file_set))
         is_read = bool(entries) or space.is_complete
         is_complete = space.is_complete
         log_integrity_problems(view, volume.integrity, block_size, log)
-        log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog()), volume, log)
+        log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog(), moved), volume, log)
         _log_cut_extents(view, entries, block_size, log)
+        _log_others(space.others, log)
         for kind in sorted(space.unread):
             if kind in _LOST:
                 tables = [lba for row in volume.maps for lba in row.tables]
@@ -160,6 +172,22 @@ def _log_cut_extents(
                 found=f"ends at byte {end:,}",
                 expected=f"at most {view.size:,}",
             )
+
+
+def _log_others(others: Sequence[tuple[str, int]], log: ProblemLog) -> None:
+    """Log links and devices, at the place of the first."""
+    if others:
+        path, offset = others[0]
+        count = count_text(len(others), "symbolic link or device", "symbolic links or devices")
+        form = "an empty file" if len(others) == 1 else "empty files"
+        log.add(
+            OTHERS_RULE,
+            f"{path} (udf)",
+            f"{count}, read as {form}",
+            offset=offset,
+            found="a file type without bytes",
+            expected="a file with bytes of its own",
+        )
 
 
 def _not_read(log: ProblemLog, reason: str) -> None:

@@ -14,7 +14,7 @@ from mediashelf.formats.raw.cue import CueFile, CueSheet, CueTrack, parse_cue
 from mediashelf.formats.raw.cue_words import LONGEST_SHEET, decode_cue
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, is_scrambled
 from mediashelf.formats.raw.sectors import LAYOUTS, RAW_SIZE, SectorLayout
-from mediashelf.integrity.raw.files import file_size, find_named_file, is_dos_path, read_bytes
+from mediashelf.integrity.raw.files import file_size, find_named_file, is_absolute, read_bytes
 from mediashelf.text import count_text
 
 _MEASURED_TYPES = ("BINARY", "MOTOROLA")  # others hold audio in a format of their own
@@ -130,7 +130,7 @@ def _place_tracks(path: Path, sheet: CueSheet) -> RawDisc:
     lba: int | None = -sheet.files[0].tracks[0].start
     for file in sheet.files:
         named = find_named_file(path, file)
-        if is_dos_path(file.name):
+        if is_absolute(file.name):
             findings.append(_other_folder(path, file, named))
         placed = _tracks_in_file(file, named, file_size(named))
         corrected = _with_sizes_found(file, named)
@@ -195,7 +195,6 @@ def _resized(layout: SectorLayout, size: int) -> SectorLayout:
 
 
 def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) -> list[Finding]:
-    rest = stored.size % stored.layout.size
     if file.kind in _MEASURED_TYPES and not stored.size:
         return [
             Finding(
@@ -208,7 +207,7 @@ def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrac
                 expected=f"more than {stored.offset:,} bytes",
             )
         ]
-    return [_cut_short(stored)] if rest else []
+    return [_cut_short(stored)] if stored.size % stored.layout.size else []
 
 
 def _cut_short(track: RawTrack) -> Finding:

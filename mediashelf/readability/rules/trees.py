@@ -16,8 +16,9 @@ from mediashelf.readability.disc import (
     DiscPart,
     JudgedDisc,
 )
+from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.limits import Limit
-from mediashelf.readability.name_tree import NO_PLACE, NameTree
+from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
 from mediashelf.text import count_text, same_case
 
@@ -51,7 +52,7 @@ def whole(question: Question, limit: Limit) -> Iterator[RuleHit]:
 def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """Files of another tree whose contents the tree that the target reads does not name."""
     seen = question.tree
-    if seen is None or not seen.has_places or not seen.volume.is_complete:
+    if seen is None or not seen.volume.is_complete:
         return
     disc = question.disc
     if disc.misses_nothing(seen):
@@ -62,10 +63,10 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
         if other is not None and other is not seen
     ]
     known = _boot_places(disc)
-    for kind, other, numbers in missing:
+    for kind, other, lacking in missing:
         reported: set[int] = set()
-        for number in numbers:
-            entry, place = other.entries[number], other.places[number]
+        for number in lacking.surely:
+            entry, place = other.entries[number], other.places.all[number]
             if place in known or (kind is VolumeKind.ISO9660 and entry.is_translation_table):
                 continue
             if place != NO_PLACE:
@@ -76,6 +77,14 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
                 f"{TREE_WORDS[seen.kind]} tree that the system reads",
             )
         known |= reported
+        for number in lacking.maybe:
+            hit = at_entry(
+                other.entries[number],
+                f"whether the {TREE_WORDS[seen.kind]} tree that the system reads has this file of "
+                f"the {TREE_WORDS[kind]} tree is not known: one of its size is there under another "
+                "name or in another folder",
+            )
+            yield hit._replace(at_most=Severity.NOTE)
 
 
 def joliet_present(question: Question, _limit: Limit) -> Iterator[RuleHit]:
@@ -133,12 +142,12 @@ class _Renamed(NamedTuple):
 
 
 def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
-    shared = {*joliet.shared_places, *seen.shared_places}
+    shared = {*joliet.places.shared, *seen.places.shared}
     short_names, long_names = seen.names, joliet.names
-    short = dict(zip(seen.places, range(len(seen.places)), strict=True))
+    short_at = seen.places.number_at
     told: set[int] = set()
     found = _Renamed(array("i"), array("i"), [])
-    for other, place in enumerate(joliet.places):
+    for other, place in enumerate(joliet.places.all):
         if place in shared:
             if place not in told:
                 told.add(place)
@@ -148,7 +157,7 @@ def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
                     found.hits.append(hit)
             continue
         # One file under one name in each tree: nearly always.
-        one = short.get(place) if place >= NO_PLACE else None
+        one = short_at(place) if place >= NO_PLACE else None
         if one is not None and same_case(short_names[one]) != same_case(long_names[other]):
             found.short.append(one)
             found.long.append(other)

@@ -12,7 +12,8 @@ from image_parts import SECTOR
 from made_library import tide_image
 from make_image import Boot, MadeImage, make_iso, put, zero
 from mediashelf.cli.main import main
-from mediashelf.image import FileView, open_image
+from mediashelf.file_view import FileView
+from mediashelf.image import open_image
 
 FILES = {
     "README.TXT": b"hello",

@@ -27,8 +27,8 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from mediashelf.errors import InputError, OutputError
+from mediashelf.file_view import FileView
 from mediashelf.findings import Severity
-from mediashelf.image import FileView
 from mediashelf.integrity.fixity.digests import Digests
 from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.fixity.values import FixityRecord

@@ -12,8 +12,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from mediashelf.formats.embedded_pairs import has_own_places, pair_embedded
 from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
+from mediashelf.formats.pairing.embedded_pairs import EmbeddedPairs, has_own_places
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
 NO_PARTNER = -1
@@ -59,10 +59,16 @@ def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
     found_pairs = FilePairs(partners, pairs, votes)
     udf = (each for each in (one, other) if each.kind is VolumeKind.UDF)
     if any(map(has_own_places, udf)):
-        folders = _folder_pairs(votes)
-        for file, twin in list(pair_embedded(one, other, found_pairs.iter_numbers(), folders)):
-            pairs.append((file.number, twin.number))
-            votes[file.folder, twin.folder] += 1
+        embedded = EmbeddedPairs(one, other, list(found_pairs.iter_numbers()))
+        guesses: Counter[tuple[str, str]] = Counter()
+        for _ in range(2):
+            folders = _folder_pairs(votes + guesses)
+            for file, twin in embedded.pair(folders):
+                pairs.append((file.number, twin.number))
+                votes[file.folder, twin.folder] += 1
+            guesses = embedded.guess_folders(_folder_pairs(votes))
+            if not guesses:
+                break
     return found_pairs
 
 
