@@ -115,7 +115,8 @@ def _log_unlike(
             log.add(
                 "udf-metadata-mirror",
                 "UDF volume",
-                "the metadata mirror file is not like the metadata file, so one of them is damaged",
+                "the metadata mirror file is not like the metadata file, in whose place it may be "
+                "read",
                 offset=offset,
                 length=len(other),
                 expected="the same bytes in both",
