@@ -12,12 +12,12 @@ from collections.abc import Collection, Iterator
 
 from msgspec import Struct, field
 
-from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.record import move_record, record_contents
 from mediashelf.catalogue.scanning.scan_plan import Event, Job
 from mediashelf.catalogue.scanning.scan_record import (
     Recorded,
+    ScanMemory,
     is_as_recorded,
     note_event,
     record_reading,
@@ -52,7 +52,7 @@ class PutOff(Struct):
         return waits
 
     def settle(
-        self, catalogue: Catalogue, namesakes: Namesakes, twins: Twins, scan_begun_at: str
+        self, catalogue: Catalogue, memory: ScanMemory, scan_begun_at: str
     ) -> Iterator[Settled]:
         """Record what was put off, and yield each with what became of it."""
         changed = {
@@ -64,7 +64,7 @@ class PutOff(Struct):
         for cycle in _cycles(owners, changed):
             yield from _swap(catalogue, cycle, scan_begun_at)
             owners.moved |= {row.id for _, _, row in cycle}
-        twins.forget()  # whose places were exchanged
+        memory.twins.forget()  # whose places were exchanged
         rest = [
             (job, reading)
             for job, reading in self.readings
@@ -75,10 +75,10 @@ class PutOff(Struct):
             with transaction(catalogue.db):
                 result = _taken_over(catalogue, job, reading, owners, scan_begun_at)
                 if result is not None:
-                    twins.note(result.image_id)
+                    memory.twins.note(result.image_id)
                 else:
                     result = record_reading(
-                        catalogue, job, reading, namesakes, twins, scan_begun_at=scan_begun_at
+                        catalogue, job, reading, memory, scan_begun_at=scan_begun_at
                     )
             yield job, reading, result
 
