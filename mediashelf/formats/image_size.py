@@ -33,6 +33,11 @@ def describe_nothing(view: View) -> str:
             f"not a disc image: {size:,} bytes are too few; the first volume descriptor is in "
             f"sector 16 and ends at byte {_FIRST_VOLUME_END:,}"
         )
+    # Loaded only for what is no disc.
+    from mediashelf.formats.raw.layout import begins_scrambled
+
+    if begins_scrambled(view.read(0, _FIRST_VOLUME_END)):
+        return "its sectors are raw and scrambled, as they are on the disc itself"
     sector = view.read(_FIRST_VOLUME_END - SECTOR_SIZE, SECTOR_SIZE)
     shown = "zeros" if is_zero(sector) else f"bytes {sector[:8].hex(' ')}"
     return f"no ISO 9660 or UDF volume descriptor from sector 16 on, which begins with {shown}"

@@ -110,7 +110,7 @@ def check_lun(
             "Make a servable image of the data track: mediashelf convert",
             RAW_SOURCE,
         )
-    yield from _check_size(size, where, presentation, is_hybrid)
+    yield from _check_size(size, where, presentation, is_hybrid, looks_raw)
     if path_bytes > MAX_PATH_SIZE.value:
         yield _error(
             "emulator-path-length",
@@ -125,7 +125,7 @@ def check_lun(
 
 
 def _check_size(
-    size: int, where: str, presentation: Presentation, is_hybrid: bool
+    size: int, where: str, presentation: Presentation, is_hybrid: bool, looks_raw: bool
 ) -> Iterator[Finding]:
     """Yield what the emulator does not serve of so many bytes."""
     is_optical = presentation == "optical"  # of a disk no limit is known but whole blocks
@@ -156,7 +156,7 @@ def _check_size(
             offset=MAX_SIZE,
             length=lost,
         )
-    elif tail:
+    elif tail and not looks_raw:  # raw sectors fill no blocks, and zeros would not help
         yield Finding(
             "emulator-whole-blocks",
             Severity.WARNING,

@@ -15,7 +15,7 @@ from mediashelf.formats.volume import Extent, VolumeFacts, ends_outside
 from mediashelf.sequences import MadeSequence
 
 _FEW = 1000
-"""Entries of a disc whose names are kept as they are compared."""
+"""Entries of a disc whose names are kept as they are compared: they are asked for many times."""
 
 
 class TreeFile(Struct, frozen=True, gc=False):
@@ -111,15 +111,20 @@ class DiscFiles(MadeSequence[TreeFile]):
 
     def iter_ending(self, ends: tuple[str, ...]) -> Iterator[TreeFile]:
         """Yield the files whose names end so in lower case, in their order."""
-        for number, name in self._few or self._iter_lowered():
+        numbers, names = self._few
+        pairs = zip(numbers, names.split("\n"), strict=True) if names else self._iter_lowered()
+        for number, name in pairs:
             if name.endswith(ends):
                 yield self._make(number)
 
     @cached_property
-    def _few(self) -> list[tuple[int, str]]:
-        """The numbers of all files with their lowered names, where these are few: asked often."""
-        is_few = len(self._twins) + len(self._backs) <= _FEW
-        return list(self._iter_lowered()) if is_few else []
+    def _few(self) -> tuple[array[int], str]:
+        """The numbers of all files and the lines of their lowered names, where these are few."""
+        if len(self._twins) + len(self._backs) > _FEW:
+            return array("i"), ""
+        numbers, names = list(zip(*self._iter_lowered(), strict=True)) or ((), ())
+        together = "\n".join(names)
+        return array("i", numbers), together if together.count("\n") < len(names) else ""
 
     def _iter_lowered(self) -> Iterator[tuple[int, str]]:
         for numbers, names in self._seen.iter_files():

@@ -2,21 +2,13 @@
 
 from __future__ import annotations
 
-from mediashelf.formats.iso.directories.directory_records import (
-    FILE_FLAGS,
-    RESERVED_FLAGS,
-    SELF_IDENTIFIER,
-)
+from mediashelf.formats.iso.directories.directory_records import SELF_IDENTIFIER
+from mediashelf.formats.iso.directories.record_flags import log_record_flags
 from mediashelf.formats.iso.volume_descriptor import VolumeDescriptor
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, parse_record_date
 
 _AT = 156  # byte of the descriptor at which the record begins
-
-_NEVER_OF_ROOT = (
-    (RESERVED_FLAGS, "reserved file flags set", "bits 5 and 6 zero"),
-    (FILE_FLAGS, "flags set that only files may have", "bits 2, 3 and 7 zero"),
-)
 
 
 def log_root_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
@@ -52,18 +44,15 @@ def _log_form(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
 
 
 def _log_flags(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
-    flags = descriptor.root.flags
-    for bits, words, expected in _NEVER_OF_ROOT:
-        if flags & bits:
-            log.add(
-                "record-flags",
-                descriptor.name,
-                f"the root directory's record has {words}",
-                offset=descriptor.offset + _AT + 25,
-                found=f"{flags:#04x}",
-                expected=expected,
-            )
-            return
+    log_record_flags(
+        descriptor.root.flags,
+        descriptor.name,
+        descriptor.offset + _AT,
+        log,
+        judged=0xFF,
+        has_attributes=descriptor.data[_AT + 1] > 0,
+        subject="the root directory's record",
+    )
 
 
 def _log_date(descriptor: VolumeDescriptor, log: ProblemLog) -> None:

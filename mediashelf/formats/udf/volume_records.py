@@ -25,8 +25,9 @@ class PartitionMap(NamedTuple):
 
     ``kind`` is ``plain``, ``metadata``, ``sparable``, ``virtual`` or ``unknown``;
     ``metadata_block`` and ``mirror_block`` are blocks of the partition that holds
-    the metadata file. Of a sparable one, ``packet_length`` is in blocks, ``table_size`` in
-    bytes, and ``tables`` are the LBAs of the copies of its sparing table.
+    the metadata file; ``is_doubled`` says that the mirror file has blocks of its own. Of a
+    sparable one, ``packet_length`` is in blocks, ``table_size`` in bytes, and ``tables`` are
+    the LBAs of the copies of its sparing table.
     """
 
     kind: str
@@ -36,6 +37,7 @@ class PartitionMap(NamedTuple):
     packet_length: int = 0
     table_size: int = 0
     tables: tuple[int, ...] = ()
+    is_doubled: bool = False
 
 
 class LogicalVolume(NamedTuple):
@@ -99,7 +101,8 @@ def _parse_partition_map(data: bytes) -> PartitionMap:
     (number,) = struct.unpack_from("<H", data, 38)
     identifier = data[5:28].rstrip(b"\0")
     if identifier == b"*UDF Metadata Partition":
-        return PartitionMap("metadata", number, *struct.unpack_from("<II", data, 40))
+        own, mirror = struct.unpack_from("<II", data, 40)
+        return PartitionMap("metadata", number, own, mirror, is_doubled=bool(data[58] & 1))
     if identifier == b"*UDF Sparable Partition":
         packet_length, count, table_size = struct.unpack_from("<HBxI", data, 40)
         tables = struct.unpack_from("<4I", data, 48)[: min(count, 4)]

@@ -12,7 +12,7 @@ from mediashelf.errors import FormatError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.cue import CueFile, CueSheet, CueTrack, parse_cue
 from mediashelf.formats.raw.cue_words import LONGEST_SHEET, decode_cue
-from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, is_scrambled
+from mediashelf.formats.raw.layout import HEAD_SIZE, begins_scrambled, detect_layout
 from mediashelf.formats.raw.sectors import LAYOUTS, RAW_SIZE, SectorLayout
 from mediashelf.integrity.raw.files import file_size, find_named_file, is_absolute, read_bytes
 from mediashelf.text import count_text
@@ -89,17 +89,8 @@ def _check_sheet_beside(path: Path) -> Iterator[Finding]:
 
 def _unrecognised(path: Path, size: int) -> Finding:
     head = read_bytes(path, 0, 2 * RAW_SIZE)
-    if any(is_scrambled(head[start:]) for start in (0, RAW_SIZE)):
-        return Finding(
-            "sectors-scrambled",
-            Severity.ERROR,
-            path.name,
-            "The sectors are scrambled, as they are on the disc itself",
-            remedy="read the disc again in a way that descrambles sectors of data",
-            source="common practice; the EDC of a descrambled sector is good",
-            offset=0,
-            length=size,
-        )
+    if begins_scrambled(head):
+        return _scrambled(path.name, 0, size)
     return Finding(
         "no-data-sectors",
         Severity.ERROR,
@@ -108,6 +99,19 @@ def _unrecognised(path: Path, size: int) -> Finding:
         remedy="if it begins with an audio track, name its cue sheet instead",
         expected="sectors of 2,048, 2,336, 2,352 or 2,448 bytes",
         offset=0,
+        length=size,
+    )
+
+
+def _scrambled(where: str, offset: int, size: int) -> Finding:
+    return Finding(
+        "sectors-scrambled",
+        Severity.ERROR,
+        where,
+        "The sectors are scrambled, as they are on the disc itself",
+        remedy="read the disc again in a way that descrambles sectors of data",
+        source="common practice; the EDC of a descrambled sector is good",
+        offset=offset,
         length=size,
     )
 
@@ -207,7 +211,12 @@ def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrac
                 expected=f"more than {stored.offset:,} bytes",
             )
         ]
-    return [_cut_short(stored)] if stored.size % stored.layout.size else []
+    findings = [_cut_short(stored)] if stored.size % stored.layout.size else []
+    is_raw = stored.layout.is_data and stored.layout.size == RAW_SIZE
+    if is_raw and begins_scrambled(read_bytes(stored.path, stored.offset, 2 * RAW_SIZE)):
+        where = f"{stored.path.name}, track {track.number}"
+        findings.append(_scrambled(where, stored.offset, stored.size))
+    return findings
 
 
 def _cut_short(track: RawTrack) -> Finding:

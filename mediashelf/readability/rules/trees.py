@@ -139,7 +139,7 @@ class _Renamed(NamedTuple):
 def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
     shared = {*joliet.places.shared, *seen.places.shared}
     short_names, long_names = seen.names, joliet.names
-    short_at = seen.places.number_at
+    short_at = seen.places.finder()
     told: set[int] = set()
     found = _Renamed(array("i"), array("i"), [])
     for other, place in enumerate(joliet.places.all):

@@ -7,27 +7,20 @@ records only when the answer is unusual.
 from __future__ import annotations
 
 from mediashelf.formats.iso.directories.directory_records import (
-    ATTRIBUTE_FLAGS,
-    FILE_FLAGS,
-    ODD_FLAGS,
-    RESERVED_FLAGS,
     DirectoryRecords,
     Geometry,
     is_interleaved,
     system_use_of,
 )
 from mediashelf.formats.iso.directories.record_columns import RecordColumns
+from mediashelf.formats.iso.directories.record_flags import log_record_flags
 from mediashelf.formats.iso.directories.record_problems import (
     FIXED_SIZE,
-    NEVER_OF_DIRECTORIES,
-    RESERVED,
-    WITHOUT_ATTRIBUTES,
-    log_flags,
 )
 from mediashelf.formats.iso.directories.special_records import log_parent_record, log_self_record
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import FLAG_DIRECTORY, parse_record_date
+from mediashelf.formats.volume import parse_record_date
 
 _NO_DATE = bytes(7)
 
@@ -101,13 +94,8 @@ class RecordChecks:
                     found=data[at],
                     expected="an even length",
                 )
-            flags = record.flags
-            if flags & RESERVED_FLAGS:
-                log_flags(where, offset, flags, RESERVED, self._log)
-            if flags & FLAG_DIRECTORY and flags & ODD_FLAGS & FILE_FLAGS:
-                log_flags(where, offset, flags, NEVER_OF_DIRECTORIES, self._log)
-            elif flags & ATTRIBUTE_FLAGS and not data[at + 1]:
-                log_flags(where, offset, flags, WITHOUT_ATTRIBUTES, self._log)
+            has_attributes = data[at + 1] > 0
+            log_record_flags(record.flags, where, offset, self._log, has_attributes=has_attributes)
             if is_interleaved(data, record):
                 self._log.add(
                     "not-interleaved",

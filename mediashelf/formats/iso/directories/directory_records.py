@@ -6,20 +6,9 @@ from typing import NamedTuple
 
 from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
-from mediashelf.formats.volume import (
-    FLAG_ASSOCIATED,
-    FLAG_MULTI_EXTENT,
-    FLAG_PROTECTION,
-    FLAG_RECORD,
-)
 
 SELF_IDENTIFIER = b"\x00"  # 7.6.2
 PARENT_IDENTIFIER = b"\x01"
-RESERVED_FLAGS = 0x60  # 9.1.6
-ATTRIBUTE_FLAGS = FLAG_RECORD | FLAG_PROTECTION  # of an extended attribute record
-FILE_FLAGS = FLAG_ASSOCIATED | FLAG_RECORD | FLAG_MULTI_EXTENT  # never of a directory
-# What few records have, and some must not.
-ODD_FLAGS = RESERVED_FLAGS | ATTRIBUTE_FLAGS | FLAG_ASSOCIATED
 
 
 class Geometry(NamedTuple):

@@ -8,7 +8,6 @@ from operator import or_, sub
 
 from mediashelf.formats.fields import is_zero
 from mediashelf.formats.iso.directories.directory_records import (
-    ODD_FLAGS,
     PARENT_IDENTIFIER,
     SELF_IDENTIFIER,
     DirectoryRecords,
@@ -19,6 +18,7 @@ from mediashelf.formats.iso.directories.record_columns import (
     RecordColumns,
     read_columns,
 )
+from mediashelf.formats.iso.directories.record_flags import ODD_FLAGS
 from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE, SHORTEST_RECORD
 from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
 

@@ -6,7 +6,6 @@ import struct
 
 from mediashelf.formats.fields import BothOrders
 from mediashelf.formats.iso.directories.directory_records import (
-    ODD_FLAGS,
     PARENT_IDENTIFIER,
     SELF_IDENTIFIER,
     DirectoryRecords,
@@ -18,6 +17,7 @@ from mediashelf.formats.iso.directories.record_columns import (
     DirectoryRecord,
     RecordColumns,
 )
+from mediashelf.formats.iso.directories.record_flags import ODD_FLAGS
 from mediashelf.formats.iso.directories.record_problems import (
     FIXED_SIZE,
     SHORTEST_RECORD,

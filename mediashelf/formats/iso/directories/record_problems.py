@@ -9,27 +9,6 @@ from mediashelf.formats.volume import SECTOR_SIZE
 SHORTEST_RECORD = 34  # 33 bytes of fields and one of identifier
 FIXED_SIZE = 33
 
-# What is wrong with file flags, and what is expected of them (9.1.6).
-RESERVED = "the record has reserved file flags set", "bits 5 and 6 zero"
-NEVER_OF_DIRECTORIES = (
-    "the record of a directory has flags set that only files may have",
-    "bits 2, 3 and 7 zero",
-)
-WITHOUT_ATTRIBUTES = (
-    "the record refers to an extended attribute record, and has none",
-    "bits 3 and 4 zero",
-)
-
-
-def log_flags(
-    where: str, offset: int, flags: int, problem: tuple[str, str], log: ProblemLog
-) -> None:
-    """Log file flags of the record at byte ``offset``; ``problem`` is one of those above."""
-    words, expected = problem
-    log.add(
-        "record-flags", where, words, offset=offset + 25, found=f"{flags:#04x}", expected=expected
-    )
-
 
 def log_both_orders(
     number: BothOrders, name: str, where: str, offset: int, log: ProblemLog

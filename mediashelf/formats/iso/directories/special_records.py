@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from mediashelf.formats.iso.directories.record_columns import DirectoryRecord
-from mediashelf.formats.iso.directories.record_problems import NEVER_OF_DIRECTORIES, log_flags
+from mediashelf.formats.iso.directories.record_flags import log_record_flags
 from mediashelf.formats.iso.naming import Directory
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
@@ -76,7 +76,7 @@ def _log_special(
             expected="bit 1 set",
         )
     elif record.flags & FLAG_MULTI_EXTENT:
-        log_flags(directory.where, offset, record.flags, NEVER_OF_DIRECTORIES, log)
+        log_record_flags(record.flags, directory.where, offset, log, judged=FLAG_MULTI_EXTENT)
 
 
 def _size_is_right(directory: Directory, described: Directory, record: DirectoryRecord) -> bool:
