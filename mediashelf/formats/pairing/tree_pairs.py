@@ -12,8 +12,9 @@ from collections import Counter, defaultdict
 from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
+from mediashelf.formats.entries import iter_folders, list_paths
 from mediashelf.formats.pairing.embedded_pairs import EmbeddedPairs, has_own_places
+from mediashelf.formats.pairing.places import OWN_PLACE, places_of
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
 NO_PARTNER = -1
@@ -151,7 +152,7 @@ def _iter_places(volume: VolumeFacts) -> Iterator[tuple[int, int]]:
     start = 0
     for folder in iter_folders(volume.entries):
         numbers = range(start, start + len(folder.names))
-        places = folder.places(volume.block_size)
+        places = places_of(folder, volume.block_size)
         yield from zip(folder.of_files(numbers), folder.of_files(places), strict=True)
         start = numbers.stop
 

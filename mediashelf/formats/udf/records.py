@@ -58,14 +58,17 @@ class FileIdentifier(NamedTuple):
 
     @property
     def is_deleted(self) -> bool:
+        """Whether the name counts no more."""
         return bool(self.characteristics & 0x04)
 
     @property
     def is_parent(self) -> bool:
+        """Whether this is the directory above, which has no name."""
         return bool(self.characteristics & 0x08)
 
     @property
     def is_directory(self) -> bool:
+        """Whether what is named is a directory."""
         return bool(self.characteristics & 0x02)
 
 

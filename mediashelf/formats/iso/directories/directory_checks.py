@@ -14,9 +14,7 @@ from mediashelf.formats.iso.directories.directory_records import (
 )
 from mediashelf.formats.iso.directories.record_columns import RecordColumns
 from mediashelf.formats.iso.directories.record_flags import log_record_flags
-from mediashelf.formats.iso.directories.record_problems import (
-    FIXED_SIZE,
-)
+from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
 from mediashelf.formats.iso.directories.special_records import log_parent_record, log_self_record
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.problem_log import ProblemLog
