@@ -20,7 +20,7 @@ from make_raw import (
     with_subchannel,
     without_headers,
 )
-from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, begins_scrambled, scramble
+from mediashelf.formats.raw.layout import HEAD_SIZE, begins_scrambled, detect_layout, scramble
 from mediashelf.formats.raw.sectors import (
     ADDRESSES,
     EDC_OF_FORM_1,
