@@ -12,8 +12,9 @@ from msgspec.structs import replace
 from mediashelf.errors import InputError
 from mediashelf.file_view import FileView, open_view
 from mediashelf.findings import Finding
-from mediashelf.formats.disc import DiscReading, TakeFolder, read_disc
+from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.fields import View
+from mediashelf.formats.iso_volumes import TakeFolder
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, DiscFacts, Entry
 

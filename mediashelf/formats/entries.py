@@ -245,6 +245,11 @@ def list_paths(entries: Sequence[Entry]) -> list[str]:
     return [path for folder in iter_folders(entries) for path in folder.iter_paths()]
 
 
+def count_files(entries: Sequence[Entry]) -> int:
+    """Return how many of them are not directories."""
+    return sum(each.are_folders.count(0) for each in iter_folders(entries))
+
+
 def _group(entries: Sequence[Entry]) -> Iterator[Folder]:
     for path, group in groupby(entries, lambda entry: entry[0].rpartition("/")[0]):
         yield Folder.of(path, list(group))

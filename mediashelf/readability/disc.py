@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from enum import Enum
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from mediashelf.formats.pairing.tree_differences import Lacking, find_lacking
 from mediashelf.formats.volume import DiscFacts, VolumeKind
-from mediashelf.readability.content_places import IS_FOLDER, NO_PLACE
+from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.name_tree import NameTree, cached_property
 from mediashelf.readability.targets import Target
 
@@ -54,6 +54,11 @@ class JudgedDisc:
         self._trees: dict[VolumeKind, NameTree | None] = {}
         self._missing: dict[tuple[VolumeKind, VolumeKind], Lacking] = {}
         self._whole: dict[VolumeKind, bool] = {}
+        self.hits: dict[object, Any] = {}
+        """What rules have found in its trees, as :mod:`.rule_types` remembers it.
+
+        Not kept in the trees, which hits point to: garbage in circles stays for long.
+        """
 
     def let_go(self) -> None:
         """Forget what was worked out of the trees, which can take as much memory as the facts."""
@@ -98,9 +103,8 @@ class JudgedDisc:
         """Return the files of another tree whose contents this one does not name, or may not."""
         key = seen.kind, other.kind
         if key not in self._missing:
-            missing = set(other.places)
-            missing.difference_update(seen.places, [IS_FOLDER])
-            is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places
+            missing = other.places.lacking_in(seen.places)
+            is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places.all
             if is_udf or (missing and VolumeKind.UDF in key):  # whose blocks do not tell all
                 joliet = self.tree(VolumeKind.JOLIET)
                 between = joliet.volume if joliet and joliet.kind not in key else None
@@ -108,7 +112,7 @@ class JudgedDisc:
             else:
                 missing.discard(NO_PLACE)
                 places = sorted(missing)
-                numbers = [each for place in places for each in other.numbers_at(place)]
+                numbers = [each for place in places for each in other.places.numbers_at(place)]
                 self._missing[key] = Lacking(numbers, [])
         return self._missing[key]
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from array import array
 from collections.abc import Callable, Iterator
 from functools import cache
 from itertools import compress
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import Entry, VolumeFacts
-from mediashelf.readability.content_places import IS_FOLDER, content_places
+from mediashelf.readability.file_places import FilePlaces
 from mediashelf.text import same_case
 
 if TYPE_CHECKING:
@@ -33,6 +32,7 @@ else:
 
 _BEGINNING = 3  # letters by which most names are known not to be a device's
 _MUCH = 4096  # characters
+_TEXT = 1 << 18
 
 
 class NameTree:
@@ -43,12 +43,10 @@ class NameTree:
         self.kind = volume.kind
         self.entries = volume.entries
         self.caps: dict[int, int] = {}
-        self.hits: dict[object, Any] = {}
-        """What rules have found in it, as :mod:`.rule_types` remembers it."""
 
     def let_go(self) -> None:
         """Forget what was worked out; whoever makes a finding has it worked out again."""
-        kept = ("volume", "kind", "entries", "caps", "hits")
+        kept = ("volume", "kind", "entries", "caps")
         self.__dict__ = {name: self.__dict__[name] for name in kept}
 
     @cached_property
@@ -78,9 +76,18 @@ class NameTree:
             yield from folder.entries()
 
     @cached_property
-    def joined_names(self) -> str:
-        """Every name with a ``/``, which is in none, after it: one text to search."""
-        return "".join([f"{'/'.join(folder.names)}/" for folder in self.folders])
+    def texts(self) -> list[str]:
+        """Every name between two ``/``, which are in none: texts to search, of a bounded size."""
+        texts, waiting, size = [], ["/"], 0
+        for folder in self.folders:
+            waiting.append("/".join(folder.names))
+            waiting.append("/")
+            size += len(waiting[-2])
+            if size > _TEXT:
+                texts.append("".join(waiting))
+                waiting, size = ["/"], 0
+        texts.append("".join(waiting))
+        return texts
 
     @cached_property
     def directory_names(self) -> list[str]:
@@ -93,10 +100,6 @@ class NameTree:
         return list(map(stem_of, self.names))
 
     @cached_property
-    def _joined_capitals(self) -> str:
-        return f"/{self.joined_names.upper()}"
-
-    @cached_property
     def _known_stems(self) -> frozenset[str]:
         return frozenset(self.stems)
 
@@ -104,20 +107,15 @@ class NameTree:
         """Return those of the words that are stems; most discs have none, and few that look so."""
         is_possible = self._capitals.issuperset
         likely = [each for each in _beginnings(words) if is_possible(each)]
-        if any(f"/{each}" in self._joined_capitals for each in likely):
+        marks = [f"/{each}" for each in likely]
+        if marks and any(mark in text for text in map(str.upper, self.texts) for mark in marks):
             return self._known_stems.intersection(words)
         return frozenset()
 
     @cached_property
     def alphabet(self) -> frozenset[str]:
         """Every character that is in some name: most discs break few rules about characters."""
-        text = self.joined_names
-        if len(text) > _MUCH and text.isascii():
-            rest, text = text.encode("ascii"), "/"
-            while rest:  # after a few names hardly anything is left that is new
-                text += bytes(set(rest[:_MUCH])).decode("ascii")
-                rest = rest.translate(None, text.encode("ascii"))
-        return frozenset(text) - {"/"}
+        return frozenset().union(*map(_letters, self.texts)) - {"/"}
 
     @cached_property
     def _capitals(self) -> frozenset[str]:
@@ -156,7 +154,7 @@ class NameTree:
     @cached_property
     def has_paths_equal_but_for_case(self) -> bool:
         """Whether some paths differ in nothing but case, if in anything."""
-        if self._joined_capitals[1:] == self.joined_names:
+        if all(text.upper() == text for text in self.texts):
             return self.has_equal_paths
         paths = [same_case(folder.path) for folder in self.folders]
         if len(set(paths)) == len(paths):
@@ -181,43 +179,22 @@ class NameTree:
         return True
 
     @cached_property
-    def places(self) -> array[int]:
-        """The block where each entry starts, if it is a file; NO_PLACE without contents."""
-        places = array("q")
-        for folder in self.folders:
-            places.extend(iter(content_places(folder)))  # which may be of another kind
-        return places
-
-    @cached_property
-    def _file_at(self) -> dict[int, int]:
-        return dict(zip(self.places, range(len(self.places)), strict=True))
-
-    @cached_property
-    def shared_places(self) -> dict[int, list[int]]:
-        """The files that start at a block, for each block where several do."""
-        once: set[int] = set()
-        several: dict[int, list[int]] = {}
-        for place in self.places:
-            if place in once:
-                several[place] = []
-            else:
-                once.add(place)
-        several.pop(IS_FOLDER, None)
-        for number, place in enumerate(self.places) if several else ():
-            if place in several:
-                several[place].append(number)
-        return several
+    def places(self) -> FilePlaces:
+        """Where the contents of the files begin."""
+        return FilePlaces(self.folders)
 
     def files_at(self, place: int) -> list[Entry]:
         """Return every file whose contents start at this block."""
-        return [self.entries[number] for number in self.numbers_at(place)]
+        return [self.entries[number] for number in self.places.numbers_at(place)]
 
-    def numbers_at(self, place: int) -> list[int]:
-        """Return the numbers of the same files."""
-        numbers = self.shared_places.get(place)
-        if numbers is None:
-            numbers = [self._file_at[place]] if place in self._file_at else []
-        return numbers
+
+def _letters(text: str) -> frozenset[str]:
+    if len(text) > _MUCH and text.isascii():
+        rest, text = text.encode("ascii"), "/"
+        while rest:  # after a few names hardly anything is left that is new
+            text += bytes(set(rest[:_MUCH])).decode("ascii")
+            rest = rest.translate(None, text.encode("ascii"))
+    return frozenset(text)
 
 
 @cache

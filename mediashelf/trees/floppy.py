@@ -24,6 +24,9 @@ from mediashelf.trees.members import (
 )
 from mediashelf.trees.tree import Tree
 
+_PUBLISHED = "Microsoft KB Q75131"
+_MEASURED = "measured: volumes of FAT16 as mkfs.fat 4.2 makes them; of others own behaviour"
+
 
 class FloppyTree(Tree):
     """The files of a volume."""
@@ -117,7 +120,7 @@ def _top_unusual(where: str, volume: FatVolume) -> Finding:
         f"the boot sector gives the top folder {volume.top_entries:,} entries, where such disks "
         f"have {volume.usual_top_entries:,}; if that is damage, files are read from wrong places",
         "if files look wrong read it again, or compare it with another copy",
-        "Microsoft KB Q75131",
+        _PUBLISHED if volume.is_known_disk else _MEASURED,
         found=f"{volume.top_entries:,}",
         expected=f"{volume.usual_top_entries:,}",
     )

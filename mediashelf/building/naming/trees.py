@@ -67,17 +67,18 @@ class PlannedDirectory(Struct):
         """Return the identifiers of what it holds, made anew: kept they would take more room."""
         if self.is_long:
             return [name.encode("utf-16-be") for name in self.names]
-        # ECMA-119 7.5.1: both separators and the version are always there for files.
         return [
-            (
-                name
-                if isinstance(item, PlannedDirectory)
-                else f"{name};1"
-                if "." in name
-                else f"{name}.;1"
-            ).encode("ascii")
+            (name if isinstance(item, PlannedDirectory) else file_identifier(name)).encode("ascii")
             for name, item in zip(self.names, self.items, strict=True)
         ]
+
+
+def file_identifier(name: str) -> str:
+    """Return a file's identifier in the ISO tree: both separators and the version are in it.
+
+    ECMA-119 7.5.1.
+    """
+    return f"{name};1" if "." in name else f"{name}.;1"
 
 
 class NamedTrees(NamedTuple):

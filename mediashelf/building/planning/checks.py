@@ -8,11 +8,11 @@ from functools import cached_property
 from mediashelf.building.naming.characters import folded, same_text
 from mediashelf.building.naming.layout import MAX_DIRECTORIES, MINIMUM_SECTORS, Layout
 from mediashelf.building.naming.names import Label
-from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees, PlannedDirectory
+from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.tree import DiscFile
 from mediashelf.findings import Finding, FindingRun, Severity, iter_runs
-from mediashelf.formats.iso.directories.directory_tree import DEFAULT_LIMITS
+from mediashelf.formats.iso.directories.directory_reading import DEFAULT_LIMITS
 from mediashelf.text import count_text
 
 MAX_FILE = 0xFFFF_FFFF
@@ -88,10 +88,14 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
     """Yield files that are too large, and names that could not stay what they were."""
     folders = _FoldedFolders(trees)
     nothing = True
-    renamed: list[DiscFile] = []
+    renamed: list[tuple[str, str, str]] = []  # who keeps findings need not keep the files
 
-    def say_renamed(found: Sequence[DiscFile]) -> FindingRun:
-        return _names_changed(len(found), lambda at: (found[at].name, found[at].long_path), folders)
+    def say_renamed(found: Sequence[tuple[str, str, str]]) -> FindingRun:
+        def get(at: int) -> tuple[str, str]:
+            name, folder, long_name = found[at]
+            return name, f"{folder}/{long_name}"
+
+        return _names_changed(len(found), get, folders)
 
     for file in files:
         nothing = False
@@ -101,7 +105,7 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
                 renamed = []
             yield from iter_runs([_too_large(file)])
         if not same_text(file.name, file.long_name):
-            renamed.append(file)
+            renamed.append((file.name, file.long_folder, file.long_name))
     if renamed:
         yield say_renamed(renamed)
     moved = [
@@ -140,14 +144,14 @@ class _FoldedFolders:
     """The long names of folders by themselves folded; put together for whoever asks."""
 
     def __init__(self, trees: NamedTrees) -> None:
-        self._trees = trees
+        self._names = [(each.path, each.names) for each in trees.joliet.iter_level_by_level()]
         self._last: tuple[str, dict[str, str]] = "", {}
 
     @cached_property
-    def _by_path(self) -> dict[str, list[PlannedDirectory]]:
-        found: dict[str, list[PlannedDirectory]] = {}
-        for directory in self._trees.joliet.iter_level_by_level():
-            found.setdefault(folded(directory.path), []).append(directory)
+    def _by_path(self) -> dict[str, list[tuple[str, list[str]]]]:
+        found: dict[str, list[tuple[str, list[str]]]] = {}
+        for path, names in self._names:
+            found.setdefault(folded(path), []).append((path, names))
         return found
 
     def holder(self, above: str, name: str) -> str | None:
@@ -155,9 +159,9 @@ class _FoldedFolders:
         above = folded(above)
         if self._last[0] != above or not self._last[1]:
             names = {
-                folded(each): f"{directory.path}/{each}"
-                for directory in self._by_path.get(above, ())
-                for each in directory.names
+                folded(each): f"{path}/{each}"
+                for path, named in self._by_path.get(above, ())
+                for each in named
             }
             self._last = above, names
         return self._last[1].get(folded(name))

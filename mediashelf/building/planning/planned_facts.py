@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from datetime import datetime
@@ -11,10 +12,10 @@ from msgspec.structs import replace
 
 from mediashelf.building.naming.layout import Layout
 from mediashelf.building.naming.names import Label
-from mediashelf.building.naming.trees import PlannedDirectory
+from mediashelf.building.naming.trees import PlannedDirectory, file_identifier
 from mediashelf.building.sources.clock import record_date
 from mediashelf.building.tree import Content
-from mediashelf.formats.entries import Entries, Folder
+from mediashelf.formats.entries import Entries, Folder, iter_folders
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
     BootFacts,
@@ -23,6 +24,7 @@ from mediashelf.formats.volume import (
     VolumeFacts,
     VolumeKind,
 )
+from mediashelf.sequences import MadeSequence, Shifted
 
 APPLICATION = "MEDIASHELF"
 """The application identifier of every disc; no version, so that equal sources stay equal discs."""
@@ -53,6 +55,14 @@ def planned_facts(
         )
     )
     return DiscFacts(layout.size, volumes, boot)
+
+
+def facts_alone(facts: DiscFacts) -> DiscFacts:
+    """Return the facts of a planned disc as columns of their own: they outlive the plan."""
+    volumes = (
+        replace(volume, entries=Entries(iter_folders(volume.entries))) for volume in facts.volumes
+    )
+    return replace(facts, volumes=tuple(volumes))
 
 
 class PlannedEntries(Entries):
@@ -86,7 +96,7 @@ class PlannedEntries(Entries):
 def planned_folder(directory: PlannedDirectory) -> Folder:
     """Return the columns of what a directory holds."""
     names, items = directory.names, directory.items
-    sizes, lbas, dates = [], [], []
+    sizes, lbas, dates = [], array("I"), []
     are_folders = bytearray(len(items))
     place: PlannedDirectory | Content
     for number, item in enumerate(items):
@@ -101,15 +111,32 @@ def planned_folder(directory: PlannedDirectory) -> Folder:
     return Folder(
         directory.path,
         names,
-        names if directory.is_long else [name.decode() for name in directory.identifiers()],
+        names if directory.is_long else _Identifiers(names, are_folders),
         sizes,
         bytes(are_folders),
         lbas,
         None,
         dates,
         are_folders.translate(_FLAGS),
-        [-1] * len(items),
+        Shifted(bytes(len(items)), _NO_OFFSET),
     )
 
 
+class _Identifiers(MadeSequence[str]):
+    """The identifiers of a directory in the ISO tree, made of the names."""
+
+    __slots__ = ("_are_folders", "_names")
+
+    def __init__(self, names: Sequence[str], are_folders: bytes | bytearray) -> None:
+        self._names, self._are_folders = names, are_folders
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+    def make(self, place: int) -> str:
+        name = self._names[place]
+        return name if self._are_folders[place] else file_identifier(name)
+
+
+_NO_OFFSET = -1  # of a record that is not written yet
 _FLAGS = bytes([0, FLAG_DIRECTORY]) + bytes(254)

@@ -157,7 +157,7 @@ def _of_listing(finding: Finding) -> Finding:
 
     That files may be missing, where nothing shows it, stays what it is.
     """
-    if finding.rule == END_UNCLEAR:
+    if finding.rule == END_UNCLEAR or finding.severity is Severity.NOTE:
         return finding
     is_cut = finding.rule == "listing-incomplete"
     return replace(

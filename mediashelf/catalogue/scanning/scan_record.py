@@ -16,15 +16,14 @@ from mediashelf.catalogue.scanning.origins import (
     has_left,
     take_over_verdict,
 )
-from mediashelf.catalogue.scanning.planning import Event, Job
 from mediashelf.catalogue.scanning.record import (
-    is_unread,
     move_record,
     record_beside,
     record_contents,
     record_new,
     record_unread,
 )
+from mediashelf.catalogue.scanning.scan_plan import Event, Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.store import Catalogue
@@ -81,10 +80,8 @@ def record_reading(
         from mediashelf.catalogue.packages.looked_into import PLAIN
         from mediashelf.catalogue.packages.store import record_packages
 
-        digest = readable_digest(reading)
-        record_packages(
-            catalogue.db, digest, PLAIN, reading.packages.kept, reading.packages.unopened
-        )
+        kept, unopened = reading.packages.kept, reading.packages.unopened
+        record_packages(catalogue.db, reading.key_digest, PLAIN, kept, unopened)
     note_event(catalogue, result, reading, scan_begun_at)
     return result
 
@@ -120,9 +117,9 @@ def _write_reading(
     """Write one reading, and return whose record it is, what happened, and what is to be said."""
     db, place = catalogue.db, job.place
     own = recorded_at(catalogue, place)
-    if is_unread(reading):
+    if reading.is_unread:
         return _write_unread(catalogue, own, place, reading, now)
-    digest = readable_digest(reading)
+    digest = reading.key_digest
     own_id = own.id if own is not None else None
     alike, at = twins.of(digest), (job.shelf.name, place.path)
     other = alike.likeliest(*at, own_id)
@@ -230,13 +227,6 @@ def _write_beside(
     )
     record_beside(catalogue.db, row.id, reading, verdict, now)
     return Recorded(row.id, Event.CHANGED, words)
-
-
-def readable_digest(reading: Reading) -> str:
-    """Return the digest that an image is known by, or nothing where there is none."""
-    if is_unread(reading) or reading.digests is None or not reading.size:
-        return ""  # empty files are all alike; that makes none of them a copy
-    return next(iter(reading.digests.whole.values()))
 
 
 def is_as_recorded(row: ImageRow, reading: Reading) -> bool:

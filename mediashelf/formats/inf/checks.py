@@ -36,7 +36,12 @@ def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
     Texts other than driver INFs (``autorun.inf``, scripts of older systems) yield
     nothing. Equal rules are cut at :data:`MAX_SHOWN`.
     """
-    for rule, line, found in found_in(inf):
+    yield from as_findings(found_in(inf), where)
+
+
+def as_findings(all_found: Iterable[Found], where: str) -> Iterator[Finding]:
+    """Yield what :func:`found_in` has said of a text as findings; ``where`` is its path."""
+    for rule, line, found in all_found:
         if line == _MORE:
             yield _more(rule, where, found)
         else:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
@@ -72,11 +72,25 @@ def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
     return found_pairs
 
 
-def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
-    """Return paths of files in ``other`` by their paths in ``one``; files without a pair lack."""
-    paths, others = list_paths(one.entries), list_paths(other.entries)
-    numbers = pair_files(one, other).iter_numbers()
-    return {paths[number]: others[partner] for number, partner in numbers}
+def pair_trees(
+    one: VolumeFacts, other: VolumeFacts, wanted: Container[str] | None = None
+) -> dict[str, str]:
+    """Return paths of files in ``other`` by their paths in ``one``; files without a pair lack.
+
+    ``wanted`` are the paths in ``one`` that are asked for, if not all.
+    """
+    paths: Sequence[str] | Mapping[int, str]
+    kept: Container[int]
+    paths = every = list_paths(one.entries)
+    kept = range(len(every))
+    if wanted is not None:
+        paths = kept = {number: path for number, path in enumerate(every) if path in wanted}
+        if not paths:
+            return {}
+    del every
+    pairs = pair_files(one, other).iter_numbers()
+    others = list_paths(other.entries)
+    return {paths[number]: others[twin] for number, twin in pairs if number in kept}
 
 
 def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:

@@ -13,14 +13,9 @@ from collections.abc import Mapping
 from mediashelf.formats.fields import View, end_of_recorded
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.moved_blocks import LARGEST_TABLE, VirtualBlocks
-from mediashelf.formats.udf.records import (
-    EXTENT_RECORDED,
-    LogicalVolume,
-    LongAddress,
-    PartitionDescriptor,
-    PartitionMap,
-)
+from mediashelf.formats.udf.records import EXTENT_RECORDED, LongAddress
 from mediashelf.formats.udf.space import UdfSpace
+from mediashelf.formats.udf.volume_records import LogicalVolume, PartitionDescriptor, PartitionMap
 
 _PLACES = 4  # last blocks in which the table is looked for, as the Linux kernel does
 _NEW_FILE_TYPE = 0xF8  # of the table in 2.00 and later; before, it is that of any other file

@@ -13,10 +13,11 @@ from collections.abc import Iterator, Sequence
 
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.records import EXTENT_RECORDED, LogicalVolume, LongAddress
+from mediashelf.formats.udf.records import EXTENT_RECORDED, LongAddress
 from mediashelf.formats.udf.sequence import verify_terminator
 from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
+from mediashelf.formats.udf.volume_records import LogicalVolume
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
 
 _INTEGRITY, _TERMINATING = 9, 8  # tags, 3/7.2.1

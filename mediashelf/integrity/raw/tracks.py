@@ -199,7 +199,6 @@ def _resized(layout: SectorLayout, size: int) -> SectorLayout:
 
 
 def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) -> list[Finding]:
-    rest = stored.size % stored.layout.size
     if file.kind in _MEASURED_TYPES and not stored.size:
         return [
             Finding(
@@ -212,7 +211,7 @@ def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrac
                 expected=f"more than {stored.offset:,} bytes",
             )
         ]
-    findings = [_cut_short(stored)] if rest else []
+    findings = [_cut_short(stored)] if stored.size % stored.layout.size else []
     is_raw = stored.layout.is_data and stored.layout.size == RAW_SIZE
     if is_raw and begins_scrambled(read_bytes(stored.path, stored.offset, 2 * RAW_SIZE)):
         where = f"{stored.path.name}, track {track.number}"

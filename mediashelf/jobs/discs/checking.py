@@ -112,19 +112,22 @@ def _check_planned(
     path: Path, options: RecipeOptions, known: Mapping[str, Target], progress: Progress
 ) -> CheckedSource:
     # Loaded only here: an image is checked without what plans and surveys discs.
+    from mediashelf.building.planning.planned_facts import facts_alone
     from mediashelf.jobs.discs.recipe_plan import plan_recipe
 
     recipe = find_recipe([path], options)
     targets = pick_targets(recipe.targets, known)
-    planned = plan_recipe(recipe, targets or list(known.values()), progress=progress)
+    judging = targets or list(known.values())
+    planned = plan_recipe(recipe, judging if recipe.machines else (), progress=progress)
     (disc,) = planned.discs
-    return CheckedSource(
-        path,
-        "folder" if is_source(path) else "recipe",
-        disc.plan.facts,
-        joined(disc.plan.findings, planned.notes),
-        disc.emulator,
-        disc.targets,
-        bool(targets),
-        planned.about_drivers if planned.drivers is not None else None,
-    )
+    facts, emulator, found = disc.plan.facts, disc.emulator, disc.targets
+    own = joined(disc.plan.findings, planned.notes)
+    drivers = planned.about_drivers if planned.drivers is not None else None
+    if not recipe.machines:
+        # Judging takes as much memory as the plan, which is let go before.
+        facts = facts_alone(facts)
+        disc.plan.layout.let_go()
+        del planned, disc
+        found = tuple(check_targets(facts, judging))
+    kind = "folder" if is_source(path) else "recipe"
+    return CheckedSource(path, kind, facts, own, emulator, found, bool(targets), drivers)

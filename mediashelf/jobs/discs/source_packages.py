@@ -24,7 +24,6 @@ from mediashelf.formats.inf.document import Inf, InfKind
 from mediashelf.formats.inf.requirements import Requirements, requirements
 from mediashelf.formats.inf.source_files import CopyLine, copy_lines, join_path, source_tables
 from mediashelf.formats.inf.text.columns import may_have
-from mediashelf.formats.inf.text.lines import has_no_end_slash
 from mediashelf.jobs.discs.source_trees import sources_tree
 from mediashelf.jobs.driver_families import families_of
 from mediashelf.jobs.progress import Progress, no_progress
@@ -133,9 +132,10 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
 def _copied(inf: Inf, left: int) -> Iterator[CopyLine]:
     """Yield what any section copies; the text has the key ``left`` times, if no line goes on."""
     lists_seen: set[str] = set()
-    for section in inf.sections.values():
+    # The lists of devices and of strings are the longest: mostly they are not asked.
+    for section in sorted(inf.sections.values(), key=lambda section: len(section.text)):
         text = section.text
-        if (text and not left and has_no_end_slash(text)) or not may_have(section, _COPY):
+        if (text and not left and section.has_whole_lines) or not may_have(section, _COPY):
             continue
         left -= text.lower().count(_COPY)
         for entry in section.all(_COPY):

@@ -22,7 +22,7 @@ def only_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names with characters that the limit does not list; one dot of a file does not count."""
     strange = tree.alphabet - set(limit.text())
     if strange == {"."}:  # nearly always
-        is_other = re.search(r"\.[^./]*\.", tree.joined_names)
+        is_other = any(re.search(r"\.[^./]*\.", text) for text in tree.texts)
         if not is_other and not any("." in name for name in tree.directory_names):
             return
         for entry, name in tree.named(lambda name: "." in name):
@@ -44,7 +44,7 @@ def no_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def no_end(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that end with a character of the limit."""
-    if not any(f"{letter}/" in tree.joined_names for letter in limit.text()):
+    if not any(f"{letter}/" in text for text in tree.texts for letter in limit.text()):
         return
     for entry, name in _when(tree, str.endswith, limit):
         yield _character(entry, name[-1], "ends the name, and is cut off when it is opened")
@@ -52,8 +52,7 @@ def no_end(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 
 def no_beginning(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that begin with a character of the limit."""
-    joined = "/" + tree.joined_names
-    if not any(f"/{letter}" in joined for letter in limit.text()):
+    if not any(f"/{letter}" in text for text in tree.texts for letter in limit.text()):
         return
     for entry, name in _when(tree, str.startswith, limit):
         yield _character(entry, name[0], "begins the name")

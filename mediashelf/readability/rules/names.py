@@ -25,7 +25,7 @@ _SHORT_NAME = re.compile(r"[!-\-/-~]{1,8}(\.[!-\-/-~]{1,3})?")
 def name_form(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
     """Names that are not of the form that the limit names."""
     pattern = _SHORT_FORMS[limit.text()]
-    is_other = re.search(f"/(?!{pattern}/|$)", f"/{tree.joined_names}")
+    is_other = any(re.search(f"/(?!{pattern}/|$)", text) for text in tree.texts)
     if not is_other and not any("." in name for name in tree.directory_names):
         return
     form = re.compile(pattern)

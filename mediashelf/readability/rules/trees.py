@@ -10,13 +10,8 @@ from typing import NamedTuple
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import list_paths
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.content_places import NO_PLACE
-from mediashelf.readability.disc import (
-    COMPARED,
-    TREE_WORDS,
-    DiscPart,
-    JudgedDisc,
-)
+from mediashelf.readability.disc import COMPARED, TREE_WORDS, DiscPart, JudgedDisc
+from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
@@ -66,7 +61,7 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     for kind, other, lacking in missing:
         reported: set[int] = set()
         for number in lacking.surely:
-            entry, place = other.entries[number], other.places[number]
+            entry, place = other.entries[number], other.places.all[number]
             if place in known or (kind is VolumeKind.ISO9660 and entry.is_translation_table):
                 continue
             if place != NO_PLACE:
@@ -142,12 +137,12 @@ class _Renamed(NamedTuple):
 
 
 def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
-    shared = {*joliet.shared_places, *seen.shared_places}
+    shared = {*joliet.places.shared, *seen.places.shared}
     short_names, long_names = seen.names, joliet.names
-    short = dict(zip(seen.places, range(len(seen.places)), strict=True))
+    short_at = seen.places.finder()
     told: set[int] = set()
     found = _Renamed(array("i"), array("i"), [])
-    for other, place in enumerate(joliet.places):
+    for other, place in enumerate(joliet.places.all):
         if place in shared:
             if place not in told:
                 told.add(place)
@@ -157,7 +152,7 @@ def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
                     found.hits.append(hit)
             continue
         # One file under one name in each tree: nearly always.
-        one = short.get(place) if place >= NO_PLACE else None
+        one = short_at(place) if place >= NO_PLACE else None
         if one is not None and same_case(short_names[one]) != same_case(long_names[other]):
             found.short.append(one)
             found.long.append(other)

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import VolumeKind
-from mediashelf.readability.content_places import content_place
 from mediashelf.readability.disc import TREE_WORDS, DiscPart
+from mediashelf.readability.file_places import content_place
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit
 from mediashelf.text import size_text

@@ -84,7 +84,7 @@ def _quoted_entry(content: str, number: int) -> InfEntry | None:
 class PlainSection(InfSection):
     """A section whose entries are made when they are asked for."""
 
-    __slots__ = ("_places",)
+    __slots__ = ("_is_whole", "_places")
 
     def __init__(self, name: str, line: int, text: str) -> None:
         self.name = name  # nothing else is called: a collection has tens of thousands of these
@@ -93,6 +93,7 @@ class PlainSection(InfSection):
         self._entries = None
         self._known = {}
         self._places = [(text, line + 1)]
+        self._is_whole = False
 
     def add(self, text: str, line: int) -> None:
         """Add another place of the section: its lines and the number of the first."""
@@ -101,6 +102,10 @@ class PlainSection(InfSection):
     def join(self) -> None:
         """Join the lines of all places, once all are there."""
         self.text = "\n".join(text for text, _ in self._places)
+
+    def keep_whole(self) -> None:
+        """Take note that no line goes on in the next one."""
+        self._is_whole = True
 
     def is_faultless(self) -> bool:
         """Whether no line breaks a rule; few need more than one look."""
@@ -144,7 +149,7 @@ class PlainSection(InfSection):
 
     @property
     def has_whole_lines(self) -> bool:
-        return self.once("whole lines", lambda: has_no_end_slash(self.text))
+        return self._is_whole or self.once("whole lines", lambda: has_no_end_slash(self.text))
 
 
 class Packed:
@@ -179,9 +184,11 @@ def faultless_sections(text: str) -> dict[str, PlainSection] | None:
         return None
     if text.count("[") > len(sections) and _INDENTED.search(text):
         return None
-    if _is_plain(text) or all(section.is_faultless() for section in sections.values()):
+    if _is_plain(text):
+        for section in sections.values():
+            section.keep_whole()
         return sections
-    return None
+    return sections if all(section.is_faultless() for section in sections.values()) else None
 
 
 def _has_long_line(text: str) -> bool:

@@ -7,12 +7,11 @@ from itertools import repeat
 from typing import Any, TypeVar
 
 from mediashelf.formats.entries import Folder
-from mediashelf.formats.iso.directories.directory_checks import is_interleaved
-from mediashelf.formats.iso.directories.directory_records import DirectoryRecords
+from mediashelf.formats.iso.directories.directory_records import DirectoryRecords, is_interleaved
 from mediashelf.formats.iso.directories.record_columns import BodyReader, DirectoryRecord
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, Entry, Extent
-from mediashelf.sequences import MadeSequence
+from mediashelf.sequences import Shifted
 
 _IS_DIRECTORY = bytes([flags & FLAG_DIRECTORY != 0 for flags in range(256)])
 
@@ -182,21 +181,3 @@ class SharedEntries:
         if records is None or size != directory.size or len(records.children) + 2 >= most:
             return None
         return records
-
-
-class Shifted(MadeSequence[int]):
-    """Numbers that all have another one added to them, when they are asked for."""
-
-    __slots__ = ("_numbers", "_shift")
-
-    def __init__(self, numbers: Sequence[int], shift: int) -> None:
-        self._numbers, self._shift = numbers, shift
-
-    def __len__(self) -> int:
-        return len(self._numbers)
-
-    def __iter__(self) -> Iterator[int]:
-        return map(self._shift.__add__, self._numbers)
-
-    def make(self, place: int) -> int:
-        return self._shift + self._numbers[place]
