@@ -17,7 +17,6 @@ from mediashelf.cli.help_text import HelpFormatter
 from mediashelf.cli.paging import paged
 from mediashelf.cli.telling import ShownError, internal_error, shown_usage, tell
 from mediashelf.errors import MediashelfError, OutputError
-from mediashelf.system import advice
 from mediashelf.version import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
@@ -162,7 +161,11 @@ def _silence_standard_output() -> None:
 
 def _advice(error: MediashelfError) -> Iterator[str]:
     """Yield what to do where the system's own words do not tell it."""
-    if isinstance(error.__cause__, OSError) and (words := advice(error.__cause__)):
+    if not isinstance(error.__cause__, OSError):
+        return
+    from mediashelf.system import advice  # not for the help, which asks nothing of the system
+
+    if words := advice(error.__cause__):
         yield words
 
 

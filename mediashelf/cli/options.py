@@ -107,6 +107,12 @@ target_option = click.option(
 )
 
 
+def machines_option(words: str) -> Callable[[Command], Command]:
+    """Return the option that names the files of a machine; ``words`` are its help."""
+    kind = click.Path(dir_okay=False, path_type=Path)
+    return click.option("-m", "--machine", "machine_paths", multiple=True, type=kind, help=words)
+
+
 def moved_option(flag: str, cure: str) -> Callable[[Command], Command]:
     """Return an option that is elsewhere now, and says where; it is not listed in the help."""
 

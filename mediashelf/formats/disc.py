@@ -17,12 +17,7 @@ from mediashelf.formats.partitions.guid_partitions import log_guid_partition_pro
 from mediashelf.formats.partitions.partition_table import detect_partition_kind
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.volume import furthest_of, read_udf_volume
-from mediashelf.formats.volume import (
-    SECTOR_SIZE,
-    DiscFacts,
-    VolumeFacts,
-    VolumeKind,
-)
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, VolumeFacts, VolumeKind
 
 # The standard identifier of High Sierra, as the Linux kernel 6.12 looks for it (iso_fs.h).
 _HIGH_SIERRA, _HIGH_SIERRA_AT = b"CDROM", 16 * SECTOR_SIZE + 9

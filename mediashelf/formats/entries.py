@@ -9,22 +9,18 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import reduce
 from itertools import accumulate, compress, groupby, repeat
 from threading import Lock
 from typing import Any, NamedTuple, TypeVar, overload
 
 from mediashelf.collector import collector_paused
-from mediashelf.formats.volume import HOLE, Entry, Extent
+from mediashelf.formats.volume import Entry, Extent
 
 _Value = TypeVar("_Value")
 _new: Callable[..., Any] = tuple.__new__
 _OTHERS = b"\1" + bytes(255)  # turns the mask of the folders into that of the files
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
 _FEW = 1000  # entries whose columns stay beside them: whoever asks for these gets them at once
-
-OWN_PLACE = -1
-"""Stands for the place of bytes that are nowhere that another tree could name."""
 
 
 class Folder(NamedTuple):
@@ -84,26 +80,6 @@ class Folder(NamedTuple):
             extents = [one if size else () for one, size in zip(extents, self.sizes, strict=True)]
         return extents
 
-    def places(self, block_size: int) -> list[int]:
-        """Return where the bytes of each entry are: one number, equal where the bytes are the same.
-
-        It tells the first byte and how many there are, of every run where they are several. It is
-        0 for an entry without bytes, and :data:`OWN_PLACE` for one whose bytes no other tree can
-        name: UDF keeps them in its record, did not record all of them, or they were not found.
-        """
-        factor = block_size << 64
-        if self.extents is not None:
-            return [
-                extents[0][0] * factor | size
-                if len(extents) == 1 and size and extents[0][0] != HOLE and not extents[0][2]
-                else _place_of_runs(extents, size, block_size)
-                for extents, size in zip(self.extents, self.sizes, strict=True)
-            ]
-        pairs = zip(self.lbas, self.sizes, strict=True)
-        if 0 in self.sizes:
-            return [lba * factor | size if size else 0 for lba, size in pairs]
-        return [lba * factor | size for lba, size in pairs]
-
     def of_files(self, column: Sequence[_Value]) -> Sequence[_Value]:
         """Return what a column says of the files alone."""
         if 1 not in self.are_folders:
@@ -141,22 +117,6 @@ class Folder(NamedTuple):
             self.record_offsets,
         )
         return list(map(_new, repeat(Entry), zip(*columns, strict=True)))
-
-
-def _place_of_runs(extents: Sequence[Extent], size: int, block_size: int) -> int:
-    if not size:
-        return 0
-    if not extents or any(lba == HOLE or offset for lba, _, offset in extents):
-        return OWN_PLACE
-    # Trees cut the same bytes into sections of different lengths.
-    starts: list[int] = []
-    end = -1
-    for lba, length, _ in extents:
-        start = lba * block_size
-        if start != end:
-            starts += (end, start)
-        end = start + length
-    return reduce(lambda place, number: place << 64 | number, (*starts[1:], size))
 
 
 class Entries(Sequence[Entry]):
@@ -243,6 +203,11 @@ def iter_folders(entries: Sequence[Entry]) -> Iterator[Folder]:
 def list_paths(entries: Sequence[Entry]) -> list[str]:
     """Return the path of each entry, in their order."""
     return [path for folder in iter_folders(entries) for path in folder.iter_paths()]
+
+
+def count_files(entries: Sequence[Entry]) -> int:
+    """Return how many of them are not directories."""
+    return sum(each.are_folders.count(0) for each in iter_folders(entries))
 
 
 def _group(entries: Sequence[Entry]) -> Iterator[Folder]:

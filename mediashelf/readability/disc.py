@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import Enum
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from mediashelf.formats.pairing.tree_differences import Lacking, find_lacking
 from mediashelf.formats.volume import DiscFacts, VolumeKind
@@ -54,6 +54,11 @@ class JudgedDisc:
         self._trees: dict[VolumeKind, NameTree | None] = {}
         self._missing: dict[tuple[VolumeKind, VolumeKind], Lacking] = {}
         self._whole: dict[VolumeKind, bool] = {}
+        self.hits: dict[object, Any] = {}
+        """What rules have found in its trees, as :mod:`.rule_types` remembers it.
+
+        Not kept in the trees, which hits point to: garbage in circles stays for long.
+        """
 
     def let_go(self) -> None:
         """Forget what was worked out of the trees, which can take as much memory as the facts."""

@@ -52,9 +52,8 @@ class FilePlaces:
             table[place] = number
         return table
 
-    @cached_property
-    def number_at(self) -> Callable[[int], int | None]:
-        """Returns the number of the last entry at a place, None where there is none."""
+    def finder(self) -> Callable[[int], int | None]:
+        """Return what tells the number of the last entry at a place, None where there is none."""
         table, end = self._table, self._end
         if table is None:
             return dict(zip(self.all, range(len(self.all)), strict=True)).get
@@ -63,6 +62,10 @@ class FilePlaces:
             return table[place] if place < end and table[place] != _NO_ENTRY else None
 
         return number_at
+
+    @cached_property
+    def _number_at(self) -> Callable[[int], int | None]:
+        return self.finder()
 
     @cached_property
     def shared(self) -> dict[int, list[int]]:
@@ -89,7 +92,7 @@ class FilePlaces:
         """Return the numbers of the files whose contents start at this block."""
         numbers = self.shared.get(place)
         if numbers is None:
-            number = self.number_at(place)
+            number = self._number_at(place)
             numbers = [] if number is None else [number]
         return numbers
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from functools import cache
 from itertools import compress
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.volume import Entry, VolumeFacts
@@ -43,12 +43,10 @@ class NameTree:
         self.kind = volume.kind
         self.entries = volume.entries
         self.caps: dict[int, int] = {}
-        self.hits: dict[object, Any] = {}
-        """What rules have found in it, as :mod:`.rule_types` remembers it."""
 
     def let_go(self) -> None:
         """Forget what was worked out; whoever makes a finding has it worked out again."""
-        kept = ("volume", "kind", "entries", "caps", "hits")
+        kept = ("volume", "kind", "entries", "caps")
         self.__dict__ = {name: self.__dict__[name] for name in kept}
 
     @cached_property

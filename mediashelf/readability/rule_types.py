@@ -167,11 +167,11 @@ class Rule(Struct, frozen=True):
             )
         if tree is None or not check.is_about(tree):
             return ()
-        key = check.key(limit)
-        known = tree.hits.get(key)
+        key = tree.kind, check.key(limit)
+        known = question.disc.hits.get(key)
         if known is None:
             again = partial(check.check, tree, limit)
-            known = tree.hits[key] = RepeatedHits(again, again())
+            known = question.disc.hits[key] = RepeatedHits(again, again())
         return known
 
     def _finding(self, severity: Severity, source: str, target: str, hit: RuleHit) -> Finding:

@@ -12,10 +12,7 @@ from enum import StrEnum
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.archive_headers import (
-    SEVEN_ZIP_START_SIZE,
-    parse_seven_zip_start,
-)
+from mediashelf.formats.packed.archive_headers import SEVEN_ZIP_START_SIZE, parse_seven_zip_start
 from mediashelf.formats.packed.cabinets.records import (
     Compression,
     compressions,

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from mediashelf.formats.entries import OWN_PLACE, Folder
+from mediashelf.formats.entries import Folder
+from mediashelf.formats.pairing.places import OWN_PLACE, places_of
 from mediashelf.formats.pairing.tree_differences import find_lacking
 from mediashelf.formats.pairing.tree_pairs import pair_trees
 from mediashelf.formats.volume import HOLE, Entry, Extent, VolumeFacts, VolumeKind
@@ -72,7 +73,7 @@ def test_sections_are_told_from_any_other_that_have_their_numbers() -> None:
         file("/A", Extent(30, 4105)),
         file("/A", Extent(30, 4096), Extent(40, 1), Extent(40, 8)),
     ]
-    assert len(set(Folder.of("", columns).places(2048))) == len(columns)
+    assert len(set(places_of(Folder.of("", columns), 2048))) == len(columns)
 
 
 def test_blocks_of_each_tree_have_their_own_size() -> None:
@@ -86,7 +87,7 @@ def test_blocks_of_each_tree_have_their_own_size() -> None:
 def test_bytes_in_the_record_have_a_place_of_their_own() -> None:
     hole = file("/C", Extent(30, 2048), Extent(HOLE, 2048))
     found = [in_record("/A", 9), hole, file("/E"), Entry("/F", "F", 9, False)]
-    assert Folder.of("", found).places(2048) == [OWN_PLACE, OWN_PLACE, 0, OWN_PLACE]
+    assert places_of(Folder.of("", found), 2048) == [OWN_PLACE, OWN_PLACE, 0, OWN_PLACE]
     # Neither is paired with an empty file, nor with another that is in a record.
     tree = udf(in_record("/a", 9), file("/empty"))
     other = iso(file("/A", Extent(30, 9)), file("/EMPTY"))

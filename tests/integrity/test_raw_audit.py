@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from byte_views import BytesView
 from make_image import put
 from make_raw import (
     audio,
@@ -31,6 +32,7 @@ from make_raw import (
 )
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Severity
+from mediashelf.formats.disc import read_disc
 from mediashelf.formats.raw.cue_words import LONGEST_SHEET
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
@@ -491,6 +493,11 @@ def test_scrambled_sectors_are_named(tmp_path: Path) -> None:
     report = audit_raw(path)
     assert report.tracks == ()
     assert rules(report) == ["sectors-scrambled"]
+    report = audit_raw(write_disc(tmp_path, path.read_bytes()))
+    assert "sectors-scrambled" in rules(report)
+    assert read_raw_disc(write_disc(tmp_path, MODE_1)).findings == ()
+    (finding,) = read_disc(BytesView(path.read_bytes() + bytes(34_816))).findings
+    assert (finding.rule, "scrambled" in finding.message) == ("no-volume", True)
 
 
 @pytest.mark.parametrize("content", [b"", b"x", bytes(10_000), audio(20)])

@@ -41,7 +41,7 @@ def test_table_answers_as_dicts_do(monkeypatch: pytest.MonkeyPatch, least: int) 
             answers.append(
                 (
                     one.shared,
-                    list(map(one.number_at, asked)),
+                    list(map(one.finder(), asked)),
                     list(map(one.numbers_at, asked)),
                     one.lacking_in(other),
                     other.lacking_in(one),

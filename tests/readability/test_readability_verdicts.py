@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+
 import pytest
 
 from disc_facts import disc, udf
@@ -9,7 +11,8 @@ from golden_rules import iso, joliet
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.structure_rules import STRUCTURE_RULES
 from mediashelf.formats.volume import DiscFacts
-from mediashelf.readability.check import Readability, check_disc, verdict_on
+from mediashelf.readability.check import Readability, check_disc, check_targets, verdict_on
+from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.targets import load_targets
 
 TARGETS = load_targets()
@@ -63,3 +66,17 @@ def test_few_rules_of_structure_say_so() -> None:
         "rockridge-compressed",
     ]
     assert [name for name, row in STRUCTURE_RULES.items() if row.spares_volume] == ["raw-sectors"]
+
+
+def test_judged_disc_leaves_no_garbage_in_circles() -> None:
+    """Of a shelf of large discs each would stay until the collector comes by."""
+    facts = joliet("n" * 111)
+    gc.collect()
+    gc.disable()
+    try:
+        found = list(check_targets(facts, TARGETS.values()))
+        assert any(findings for _, findings in found)
+        del found
+        assert not [one for one in gc.get_objects() if isinstance(one, NameTree)]
+    finally:
+        gc.enable()

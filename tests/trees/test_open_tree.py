@@ -7,7 +7,9 @@ import gzip
 import io
 import lzma
 import os
+import struct
 import tarfile
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -278,6 +280,37 @@ def test_bytes_after_a_compressed_file_are_not_passed_over(
         (finding,) = tree.findings
     assert (finding.rule, finding.severity) == ("end-unclear", severity)
     assert f"{len(second)} bytes follow it that are not part of it" in finding.message
+
+
+@pytest.mark.parametrize("count", [0, 1, 3, 5, 4 + (1 << 15)])
+def test_a_zip_that_counts_its_members_wrong_shows_them_and_is_named(
+    tmp_path: Path, count: int
+) -> None:
+    """The end record, 22 bytes at the end: the count of members is there twice, at 8 and 10."""
+    data = make_zip(FILES)
+    place = put_file(tmp_path / "pack.zip", data)
+    with open_tree(place) as tree:
+        assert tree.findings == ()
+    put_file(place, data[:-14] + struct.pack("<HH", count, count) + data[-10:])
+    with open_tree(place) as tree:
+        assert contents(tree) == FILES
+        assert [one.rule for one in tree.findings] == ["listing-incomplete"]
+
+
+def test_a_zip_of_more_members_than_its_end_record_can_count(tmp_path: Path) -> None:
+    """Writers that know no 64-bit form leave out what 16 bits do not hold (common practice)."""
+    place = tmp_path / "pack.zip"
+    with zipfile.ZipFile(place, "w") as archive:
+        for number in range((1 << 16) + 2):
+            archive.writestr(zipfile.ZipInfo(f"{number}"), b"")
+    data = place.read_bytes()
+    end, end64 = bytearray(data[-22:]), data[-22 - 20 - 56 :]
+    (size, offset) = struct.unpack_from("<QQ", end64, 40)
+    struct.pack_into("<HHII", end, 8, 2, 2, size, offset)
+    place.write_bytes(data[: -22 - 20 - 56] + bytes(end))
+    with open_tree(place) as tree:
+        assert tree.findings == ()
+        assert len(tree.members) == (1 << 16) + 2
 
 
 @pytest.mark.parametrize("padding", [4, 8, 1 << 18])

@@ -60,12 +60,6 @@ class Layout(Struct):
         """Bytes of the disc."""
         return self.sectors * SECTOR_SIZE
 
-    def let_go(self) -> None:
-        """Take both trees apart: directories point to each other, and would stay for long."""
-        for directory in (*self.iso, *self.joliet):
-            directory.parent = None
-            directory.items = []
-
 
 def lay_out(trees: NamedTrees, *, boot: Content | None, catalog: Content | None) -> Layout:
     """Give every directory and every content its sector; empty files have none."""

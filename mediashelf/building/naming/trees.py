@@ -9,6 +9,7 @@ where it belongs.
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Callable, Collection, Iterable, Iterator
 from operator import itemgetter
 from typing import Any, NamedTuple
@@ -94,8 +95,11 @@ class NamedTrees(NamedTuple):
         return self.long_paths.get(id(directory.folder), "")
 
 
-KnownNames = dict[tuple[object, ...], list[tuple[HostName, str]]]
-"""The names in folders that were named before, for whoever names the same folders again."""
+KnownNames = dict[tuple[object, ...], tuple["array[int]", list[str]]]
+"""The names in folders that were named before, for whoever names the same folders again.
+
+In recorded order, with the place of each among what the folder holds.
+"""
 
 
 def name_trees(
@@ -199,16 +203,23 @@ def _names_in(
       directories hold them as well; path tables sort whole identifiers. By 16-bit characters, dots
       and all, is the one order that suits records and path tables (common practice).
     """
-    key = (is_long, *items, *own) if known is not None else ()  # those that are our own say so
-    found = known.get(key) if known is not None else None
-    if found is None:
-        assign = assign_long_names if is_long else assign_short_names
-        names = assign(items)
-        if own:
-            names |= assign(own, taken=names.values())
-        found = sorted(names.items(), key=itemgetter(1))
-        if known is not None:
-            known[key] = found
+    hosts = [*items, *own]
+    key: tuple[object, ...] = ()
+    if known is not None:
+        names, kinds, ties = zip(*hosts, strict=True) if hosts else ((), (), ())
+        key = (is_long, names, bytes(kinds), ties if any(ties) else ())  # ours have ties
+        if key in known:
+            order, recorded = known[key]
+            return list(zip(map(hosts.__getitem__, order), recorded, strict=True))
+    assign = assign_long_names if is_long else assign_short_names
+    assigned = assign(items)
+    if own:
+        assigned |= assign(own, taken=assigned.values())
+    found = sorted(assigned.items(), key=itemgetter(1))
+    if known is not None:
+        places = {host: at for at, host in enumerate(hosts)}
+        order = array("I", [places[host] for host, _ in found])
+        known[key] = order, [name for _, name in found]
     return found
 
 

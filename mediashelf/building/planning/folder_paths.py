@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from mediashelf.building.naming.trees import (
-    NamedTrees,
-    PlannedDirectory,
-)
+from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.building.tree import DiscFolder

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import repeat
 from pathlib import Path
 from typing import Any, TypeVar
@@ -58,17 +58,7 @@ def load_rows(
     digests, recorded, confirmed = (
         _digests_in(db, of_these, parameters) if with_digests else no_digests
     )
-    kinds: dict[int, tuple[str, ...]] = {}
-    labels: dict[int, tuple[str, ...]] = {}
-    for image_id, kind, label in db.execute(
-        f"SELECT image_id, kind, label FROM volumes WHERE 1 {of_these}ORDER BY image_id, number",
-        parameters,
-    ):
-        if image_id in kinds:
-            kinds[image_id] += (kind,)
-            labels[image_id] += (kept_text(label),)
-        else:
-            kinds[image_id], labels[image_id] = (kind,), (kept_text(label),)
+    kinds, labels = _volumes_in(db, of_these, parameters)
     counts, errors, acknowledged = _found_in(db, picked, parameters)
     waiting: dict[int, Waiting | None] = {
         image_id: made_waiting(*values)
@@ -138,6 +128,32 @@ def _digests_in(db: sqlite3.Connection, of_these: str, parameters: tuple[Any, ..
         recorded[image_id] = min(recorded[image_id], recorded_at)
         confirmed[image_id] = max(confirmed[image_id], confirmed_at)
     return digests, recorded, confirmed
+
+
+def _volumes_in(
+    db: sqlite3.Connection, of_these: str, parameters: tuple[Any, ...]
+) -> tuple[dict[int, tuple[str, ...]], dict[int, tuple[str, ...]]]:
+    """Return by image what kinds of volumes it has, and their labels."""
+    kinds: dict[int, tuple[str, ...]] = {}
+    labels: dict[int, tuple[str, ...]] = {}
+    rows = db.execute(
+        f"SELECT image_id, kind, label FROM volumes WHERE 1 {of_these}ORDER BY image_id, number",
+        parameters,
+    ).fetchall()
+    texts = _kept_texts([label for _, _, label in rows])
+    for (image_id, kind, _), label in zip(rows, texts, strict=True):
+        if image_id in kinds:
+            kinds[image_id] += (kind,)
+            labels[image_id] += (label,)
+        else:
+            kinds[image_id], labels[image_id] = (kind,), (label,)
+    return kinds, labels
+
+
+def _kept_texts(column: Sequence[bytes]) -> list[str]:
+    """Return a long column of texts that were kept, in a part of the time."""
+    texts = kept_text(b"\0".join(column)).split("\0")
+    return texts if len(texts) == len(column) else list(map(kept_text, column))
 
 
 def _found_in(

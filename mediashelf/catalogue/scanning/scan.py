@@ -17,14 +17,9 @@ from contextlib import closing
 from msgspec.structs import replace
 
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
-from mediashelf.catalogue.scanning.planning import (
-    Event,
-    Job,
-    ScanOutcome,
-    ScanPlan,
-)
-from mediashelf.catalogue.scanning.raw_reading import RawAudits
-from mediashelf.catalogue.scanning.reading import LookForPackages, read_image
+from mediashelf.catalogue.scanning.reading.image import LookForPackages, read_image
+from mediashelf.catalogue.scanning.reading.raw_sectors import RawAudits
+from mediashelf.catalogue.scanning.scan_plan import Event, Job, ScanOutcome, ScanPlan
 from mediashelf.catalogue.scanning.scan_record import Recorded, ScanMemory, record_reading
 from mediashelf.catalogue.scanning.swaps import PutOff, Settled
 from mediashelf.catalogue.scanning.values import Reading

@@ -19,15 +19,14 @@ from mediashelf.catalogue.scanning.origins import (
     take_over_verdict,
 )
 from mediashelf.catalogue.scanning.other_folder import ShelvesThere
-from mediashelf.catalogue.scanning.planning import Event, Job
 from mediashelf.catalogue.scanning.record import (
-    is_unread,
     move_record,
     record_beside,
     record_contents,
     record_new,
     record_unread,
 )
+from mediashelf.catalogue.scanning.scan_plan import Event, Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.store import Catalogue
@@ -92,10 +91,8 @@ def record_reading(
         from mediashelf.catalogue.packages.looked_into import PLAIN
         from mediashelf.catalogue.packages.store import record_packages
 
-        digest = readable_digest(reading)
-        record_packages(
-            catalogue.db, digest, PLAIN, reading.packages.kept, reading.packages.unopened
-        )
+        kept, unopened = reading.packages.kept, reading.packages.unopened
+        record_packages(catalogue.db, reading.key_digest, PLAIN, kept, unopened)
     note_event(catalogue, result, reading, scan_begun_at)
     return result
 
@@ -130,9 +127,9 @@ def _write_reading(
     """Write one reading, and return whose record it is, what happened, and what is to be said."""
     db, place = catalogue.db, job.place
     own = recorded_at(catalogue, place)
-    if is_unread(reading):
+    if reading.is_unread:
         return _write_unread(catalogue, own, place, reading, now)
-    digest = readable_digest(reading)
+    digest = reading.key_digest
     own_id = own.id if own is not None else None
     alike, at = memory.twins.of(digest), (job.shelf.name, place.path)
     other = alike.likeliest(*at, own_id)
@@ -242,13 +239,6 @@ def _write_beside(
     )
     record_beside(catalogue.db, row.id, reading, verdict, now)
     return Recorded(row.id, Event.CHANGED, words)
-
-
-def readable_digest(reading: Reading) -> str:
-    """Return the digest that an image is known by, or nothing where there is none."""
-    if is_unread(reading) or reading.digests is None or not reading.size:
-        return ""  # empty files are all alike; that makes none of them a copy
-    return next(iter(reading.digests.whole.values()))
 
 
 def is_as_recorded(row: ImageRow, reading: Reading) -> bool:

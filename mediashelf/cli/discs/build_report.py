@@ -9,12 +9,13 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.planning.renamed import first_renamed
 from mediashelf.building.writing.write import BuiltDisc
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
 from mediashelf.drivers.device_table import device_rows
 from mediashelf.findings import Finding
 from mediashelf.jobs.discs.recipe_plan import JudgedPlan, PlannedRecipe
-from mediashelf.reports.disc.page import DiscSubject, disc_html
+from mediashelf.reports.disc.page import RENAMED_SHOWN, DiscSubject, disc_html
 from mediashelf.reports.disc.tables import Coverage, Renamed
 from mediashelf.text import count_text
 
@@ -70,6 +71,7 @@ def write_plan_page(
     """
     plan = judged.plan
     recipe = plan.recipe
+    renamed, renamed_count = first_renamed(plan.iter_files(), RENAMED_SHOWN)
     subject = DiscSubject(
         name=str(recipe.path) if recipe.path is not None else _folders(plan),
         facts=plan.facts,
@@ -77,9 +79,8 @@ def write_plan_page(
         state=_state(built, is_dry_run=is_dry_run),
         verdicts=tuple(judged.verdicts.items()),
         asked=plan.capacity,
-        renamed=[
-            Renamed(file.short_path, file.long_path) for file in plan.files if file.is_renamed
-        ],
+        renamed=tuple(Renamed(file.short_path, file.long_path) for file in renamed),
+        renamed_count=renamed_count,
         coverage=coverage,
     )
     write_report(path, disc_html(subject, created=moment_text(), created_by=CREATED_BY))

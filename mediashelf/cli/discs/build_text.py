@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from mediashelf.building.planning.boot import PlannedBoot
 from mediashelf.building.planning.disc_plan import DiscPlan
+from mediashelf.building.planning.renamed import first_renamed
 from mediashelf.building.writing.write import BuiltDisc
 from mediashelf.cli.render import say, say_wrapped
 from mediashelf.findings import Finding, summary
@@ -81,20 +82,18 @@ def _say_plan(plan: DiscPlan, verdicts: Mapping[str, str], *, show_renamed: bool
 
 
 def _say_renamed(plan: DiscPlan) -> None:
-    renamed = [file for file in plan.files if file.is_renamed]
+    renamed, number = first_renamed(plan.iter_files(), RENAMED_SHOWN)
     if not renamed:
         return
     say()
-    one = len(renamed) == 1
-    words = "differs from the long one" if one else "differ from the long ones"
-    say_wrapped(f"{count_text(len(renamed), 'short name')} {words}")
-    for file in renamed[:RENAMED_SHOWN]:
+    words = "differs from the long one" if number == 1 else "differ from the long ones"
+    say_wrapped(f"{count_text(number, 'short name')} {words}")
+    for file in renamed:
         say_wrapped(file.short_path, indent=2)
-        say_wrapped(file.long_path.rpartition("/")[2], indent=4)
-    if len(renamed) > RENAMED_SHOWN:
+        say_wrapped(file.long_name, indent=4)
+    if number > len(renamed):
         say_wrapped(
-            f"… and {len(renamed) - RENAMED_SHOWN:,} more; "
-            "--json and the disc's index page list all",
+            f"… and {number - len(renamed):,} more; --json and the disc's index page list all",
             indent=2,
         )
 

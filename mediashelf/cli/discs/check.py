@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -11,9 +11,9 @@ from typing import Any
 import click
 from msgspec import Struct, field
 
-from mediashelf.cli.discs.check_json import answer_document, findings_documents
+from mediashelf.cli.discs.check_json import input_document
 from mediashelf.cli.discs.check_text import say_answer
-from mediashelf.cli.documents import document
+from mediashelf.cli.documents import Each, document
 from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
@@ -106,34 +106,26 @@ def check(
     batch = _Batch(
         left_out=[(file, reason) for file, reason in zip(files, reasons, strict=True) if reason]
     )
-    for file in wanted:
-        try:
-            path = file.opened_path
-            answer = examine_source(
-                *(path, asked, known),
-                find_place=partial(find_place, catalogue_path=catalogue_path),
-                progress=partial(progress, quiet=quiet),
-            )
-        except InputError as error:
-            if len(files) == 1:
-                raise
-            batch.failed.append((file, error))
-            if not as_json:
-                tell(str(error))
-            continue
-        batch.count(answer)
-        if as_json:
-            found = findings_documents(answer)
-            # Of many discs the lists are kept, which are small, and not what they are made of.
-            batch.documents.append(
-                {**answer_document(answer), "findings": found if len(files) == 1 else list(found)}
-            )
-        else:
-            say_answer(answer, show_all=show_all, quiet=quiet)
+    examine = partial(
+        examine_source,
+        asked=asked,
+        known=known,
+        find_place=partial(find_place, catalogue_path=catalogue_path),
+        progress=partial(progress, quiet=quiet),
+    )
+    answers = (
+        batch.only_answer(wanted, examine)
+        if len(files) == 1
+        else batch.iter_answers(wanted, examine, shows=not as_json)
+    )
     if as_json:
-        say_json(batch.document())
-    elif len(files) > 1 and not quiet:
-        batch.say_end()
+        say_json(batch.document(answers))
+    else:
+        for answer in answers:
+            say_answer(answer, show_all=show_all, quiet=quiet)
+            del answer
+        if len(files) > 1 and not quiet:
+            batch.say_end()
     if batch.failed:
         raise SystemExit(max(error.exit_code for _, error in batch.failed))
     exit_for(batch.worst, fail_on)
@@ -158,12 +150,39 @@ class _Batch(Struct):
     left_out: list[tuple[NamedFile, str]]
     failed: list[tuple[NamedFile, InputError]] = field(default_factory=list)
     worst: list[Finding] = field(default_factory=list)
-    documents: list[Mapping[str, Any]] = field(default_factory=list)
     verdicts: dict[str, Counter[Readability]] = field(default_factory=dict)
     total: int = 0
     not_served: int = 0
 
-    def count(self, answer: CheckedSource) -> None:
+    def iter_answers(
+        self, files: Iterable[NamedFile], examine: Callable[[Path], CheckedSource], *, shows: bool
+    ) -> Iterator[CheckedSource]:
+        """Check one after the other, and count; nothing is kept of those before.
+
+        ``shows`` prints what is wrong with those that cannot be read.
+        """
+        for file in files:
+            try:
+                answer = examine(file.opened_path)
+            except InputError as error:
+                self.failed.append((file, error))
+                if shows:
+                    tell(str(error))
+                continue
+            self._count(answer)
+            yield answer
+            del answer  # before the next one is there
+
+    def only_answer(
+        self, files: Iterable[NamedFile], examine: Callable[[Path], CheckedSource]
+    ) -> list[CheckedSource]:
+        """Check the only one that is named; an error is then all that is printed."""
+        answers = [examine(file.opened_path) for file in files]
+        for answer in answers:
+            self._count(answer)
+        return answers
+
+    def _count(self, answer: CheckedSource) -> None:
         runs = [run for _, found in answer.parts for run in iter_runs(found)]
         if runs:
             self.worst.append(max(runs, key=lambda run: run.severity)[0])
@@ -192,11 +211,14 @@ class _Batch(Struct):
             counts = ", ".join(f"{count:,} {reason}" for reason, count in reasons.items())
             say_wrapped(f"Left out: {counts}; name an image itself to have it checked")
 
-    def document(self) -> dict[str, Any]:
+    def document(self, answers: Iterable[CheckedSource]) -> dict[str, Any]:
+        """Return all that is said, put together while it is printed."""
         return document(
             "check",
-            inputs=self.documents,
-            failed=[{"input": file.where, "problem": str(error)} for file, error in self.failed],
+            inputs=Each(map(input_document, answers)),
+            failed=Each(
+                {"input": file.where, "problem": str(error)} for file, error in self.failed
+            ),
             left_out=[
                 {"input": file.where, "state": file.row.state, "reason": reason}
                 for file, reason in self.left_out

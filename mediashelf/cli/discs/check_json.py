@@ -12,7 +12,7 @@ the machine of a recipe finds on its disc).
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from mediashelf.cli.documents import Each, plain
@@ -21,8 +21,8 @@ from mediashelf.jobs.discs.checking import CheckedSource
 from mediashelf.readability.targets import Target
 
 
-def answer_document(answer: CheckedSource) -> Mapping[str, Any]:
-    """Return all of an answer but its findings, which may be many."""
+def input_document(answer: CheckedSource) -> Mapping[str, Any]:
+    """Return all of an answer; its findings, which may be many, are made when they are written."""
     facts = answer.facts
     return {
         "input": answer.path,
@@ -31,12 +31,10 @@ def answer_document(answer: CheckedSource) -> Mapping[str, Any]:
         "label": next((volume.label for volume in facts.volumes), ""),
         "is_complete": all(volume.is_complete for volume in facts.volumes),
         "targets": [_verdict_document(answer, *one) for one in answer.targets],
+        "findings": Each(
+            {"about": about, **plain(item)} for about, found in answer.parts for item in found
+        ),
     }
-
-
-def findings_documents(answer: CheckedSource) -> Iterable[Mapping[str, Any]]:
-    """Return the findings with what each is about, made when they are asked for."""
-    return Each({"about": about, **plain(item)} for about, found in answer.parts for item in found)
 
 
 def _verdict_document(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
-from mediashelf.cli.documents import chosen, document
+from mediashelf.cli.documents import Each, chosen, document
 from mediashelf.cli.library.audit_due import due_dict
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.integrity.fixity.comparing import WORST_FIRST
@@ -27,8 +27,8 @@ def audit_document(
         "audit",
         depth=depth,
         counts={state: counts[state] for state in WORST_FIRST},
-        images=map(_image, results),
-        findings=(finding for each in results for finding in each.verdict.findings),
+        images=Each(map(_image, results)),
+        findings=Each(finding for each in results for finding in each.verdict.findings),
         **({} if due is None else {"due": due_dict(due)}),
     )
 

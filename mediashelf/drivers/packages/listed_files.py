@@ -33,6 +33,12 @@ class ListedFiles:
                 named.setdefault(file.name.lower(), []).append(file)
         return named
 
+    def __len__(self) -> int:
+        return len(self._files)
+
+    def __iter__(self) -> Iterator[TreeFile]:
+        return iter(self._files)
+
     @property
     def seen_count(self) -> int:
         """How many the target sees."""

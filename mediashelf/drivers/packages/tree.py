@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from functools import cached_property
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from msgspec import Struct
 
@@ -30,6 +30,20 @@ class Provides(NamedTuple):
     targets: tuple[str, ...] = ()
 
 
+class TreeFiles(Protocol):
+    """The files of a tree: what :class:`PackageTree` asks, and all of them in their order."""
+
+    @property
+    def seen_count(self) -> int: ...
+    def __len__(self) -> int: ...
+    def __iter__(self) -> Iterator[TreeFile]: ...
+    def iter_ending(self, ends: tuple[str, ...]) -> Iterator[TreeFile]: ...
+    def find(self, path: str) -> TreeFile | None: ...
+    def find_hidden(self, path: str) -> TreeFile | None: ...
+    def find_names(self, name: str) -> Sequence[TreeFile]: ...
+    def find_name(self, name: str) -> TreeFile | None: ...
+
+
 def _not_lasting(file: TreeFile) -> Hashable:
     return None
 
@@ -46,15 +60,15 @@ class PackageTree(Struct, frozen=True, dict=True, weakref=True):
 
     name: str
     kind: str
-    files: DiscFiles | tuple[TreeFile, ...]
+    files: TreeFiles | tuple[TreeFile, ...]
     read: Callable[[TreeFile, int], bytes]
     provides: tuple[Provides, ...] = ()
     prefix: str = ""
     lasting: Callable[[TreeFile], Hashable] = _not_lasting
 
     @cached_property
-    def _known(self) -> DiscFiles | ListedFiles:
-        return self.files if isinstance(self.files, DiscFiles) else ListedFiles(self.files)
+    def _known(self) -> TreeFiles:
+        return ListedFiles(self.files) if isinstance(self.files, tuple) else self.files
 
     @property
     def seen_count(self) -> int:

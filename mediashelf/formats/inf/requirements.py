@@ -221,16 +221,10 @@ class _Collector:
             # Without an entry the file is looked for where the INF is (common practice).
             provider = outside[0] if outside else ""
             path = join_path(root, line.source)
+            others = () if outside else listed_for(inf, line.source)
             self.files.setdefault(
                 (path.lower(), "", provider),
-                NeededFile(
-                    line.source,
-                    path,
-                    0,
-                    line.line,
-                    provider=provider,
-                    listed_for=() if outside else listed_for(inf, line.source),
-                ),
+                NeededFile(line.source, path, 0, line.line, provider=provider, listed_for=others),
             )
             return
         top = join_path(root, disk.path if disk else "")

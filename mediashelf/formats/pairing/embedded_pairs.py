@@ -9,7 +9,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
-from mediashelf.formats.entries import OWN_PLACE, iter_folders
+from mediashelf.formats.entries import iter_folders
+from mediashelf.formats.pairing.places import OWN_PLACE, places_of
 from mediashelf.formats.volume import VolumeFacts
 
 
@@ -26,7 +27,7 @@ class SpareFile(NamedTuple):
 def has_own_places(volume: VolumeFacts) -> bool:
     """Whether some file has bytes that no other tree can name, as UDF keeps them in its record."""
     return any(
-        OWN_PLACE in folder.of_files(folder.places(volume.block_size))
+        OWN_PLACE in folder.of_files(places_of(folder, volume.block_size))
         for folder in iter_folders(volume.entries)
         if folder.extents is not None
     )
@@ -108,7 +109,7 @@ def _spare(volume: VolumeFacts, taken: bytearray) -> list[SpareFile]:
     start = 0
     for folder in iter_folders(volume.entries):
         path = folder.path or "/"
-        for at, place in enumerate(folder.places(volume.block_size)):
+        for at, place in enumerate(places_of(folder, volume.block_size)):
             if folder.sizes[at] and not folder.are_folders[at] and not taken[start + at]:
                 name, size = folder.names[at].upper(), folder.sizes[at]
                 found.append(SpareFile(start + at, path, name, size, place == OWN_PLACE))

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections import Counter
 from typing import NamedTuple
 
-from mediashelf.formats.entries import OWN_PLACE, iter_folders
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.pairing.embedded_pairs import has_own_places
+from mediashelf.formats.pairing.places import OWN_PLACE, places_of
 from mediashelf.formats.pairing.tree_pairs import pair_files
 from mediashelf.formats.volume import VolumeFacts
 
@@ -51,7 +52,7 @@ def _places(volume: VolumeFacts) -> set[int]:
     """Return where the files of a tree are; one number each, as there can be a million."""
     places: set[int] = {0}  # as far as trees differ, that of an empty file means nothing
     for folder in iter_folders(volume.entries):
-        places.update(folder.of_files(folder.places(volume.block_size)))
+        places.update(folder.of_files(places_of(folder, volume.block_size)))
     places.discard(OWN_PLACE)
     return places
 
@@ -61,7 +62,7 @@ def _not_at(volume: VolumeFacts, others: set[int]) -> list[_File]:
     found: list[_File] = []
     start = 0
     for folder in iter_folders(volume.entries):
-        places = folder.places(volume.block_size)
+        places = places_of(folder, volume.block_size)
         if not others.issuperset(folder.of_files(places)):
             found += [
                 _File(start + number, place, folder.sizes[number], folder.names[number].upper())

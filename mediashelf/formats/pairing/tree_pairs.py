@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
+from mediashelf.formats.entries import iter_folders, list_paths
 from mediashelf.formats.pairing.embedded_pairs import EmbeddedPairs, has_own_places
+from mediashelf.formats.pairing.places import OWN_PLACE, places_of
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
 NO_PARTNER = -1
@@ -72,11 +73,25 @@ def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
     return found_pairs
 
 
-def pair_trees(one: VolumeFacts, other: VolumeFacts) -> dict[str, str]:
-    """Return paths of files in ``other`` by their paths in ``one``; files without a pair lack."""
-    paths, others = list_paths(one.entries), list_paths(other.entries)
-    numbers = pair_files(one, other).iter_numbers()
-    return {paths[number]: others[partner] for number, partner in numbers}
+def pair_trees(
+    one: VolumeFacts, other: VolumeFacts, wanted: Container[str] | None = None
+) -> dict[str, str]:
+    """Return paths of files in ``other`` by their paths in ``one``; files without a pair lack.
+
+    ``wanted`` are the paths in ``one`` that are asked for, if not all.
+    """
+    paths: Sequence[str] | Mapping[int, str]
+    kept: Container[int]
+    paths = every = list_paths(one.entries)
+    kept = range(len(every))
+    if wanted is not None:
+        paths = kept = {number: path for number, path in enumerate(every) if path in wanted}
+        if not paths:
+            return {}
+    del every
+    pairs = pair_files(one, other).iter_numbers()
+    others = list_paths(other.entries)
+    return {paths[number]: others[twin] for number, twin in pairs if number in kept}
 
 
 def pair_folders(pairs: Mapping[str, str]) -> dict[str, str]:
@@ -137,7 +152,7 @@ def _iter_places(volume: VolumeFacts) -> Iterator[tuple[int, int]]:
     start = 0
     for folder in iter_folders(volume.entries):
         numbers = range(start, start + len(folder.names))
-        places = folder.places(volume.block_size)
+        places = places_of(folder, volume.block_size)
         yield from zip(folder.of_files(numbers), folder.of_files(places), strict=True)
         start = numbers.stop
 

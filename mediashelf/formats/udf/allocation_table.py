@@ -13,14 +13,9 @@ from collections.abc import Mapping
 from mediashelf.formats.fields import View, end_of_recorded
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.moved_blocks import LARGEST_TABLE, VirtualBlocks
-from mediashelf.formats.udf.records import (
-    EXTENT_RECORDED,
-    LogicalVolume,
-    LongAddress,
-    PartitionDescriptor,
-    PartitionMap,
-)
+from mediashelf.formats.udf.records import EXTENT_RECORDED, LongAddress
 from mediashelf.formats.udf.space import UdfSpace
+from mediashelf.formats.udf.volume_records import LogicalVolume, PartitionDescriptor, PartitionMap
 
 _PLACES = 4  # last blocks in which the table is looked for, as the Linux kernel does
 _NEW_FILE_TYPE = 0xF8  # of the table in 2.00 and later; before, it is that of any other file
@@ -61,13 +56,13 @@ def _find_table(
             continue
         extents = space.extents(found[0], icb, found[1], _NAME)
         data = space.read_extents(extents, found[0].size) if space.is_complete else b""
-        table = parse_allocation_table(data, found[0].file_type)
+        table = _parse_table(data, found[0].file_type)
         if table is not None:
             return table
     return None
 
 
-def parse_allocation_table(data: bytes, file_type: int) -> VirtualBlocks | None:
+def _parse_table(data: bytes, file_type: int) -> VirtualBlocks | None:
     """Return the virtual allocation table in a file of this type, or None where it is none."""
     if file_type == _NEW_FILE_TYPE:
         entries = data[int.from_bytes(data[:2], "little") :] if len(data) >= 2 else b""

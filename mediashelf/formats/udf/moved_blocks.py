@@ -15,8 +15,8 @@ from typing import NamedTuple
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.records import PartitionDescriptor, PartitionMap
 from mediashelf.formats.udf.tags import verify_tag
+from mediashelf.formats.udf.volume_records import PartitionDescriptor, PartitionMap
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
 
 LARGEST_TABLE = 16 << 20  # bytes; a DVD has two million blocks

@@ -15,13 +15,13 @@ from msgspec import Struct, field
 from mediashelf.formats.fields import View, is_zero, read_sector
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.fields import parse_dstring
-from mediashelf.formats.udf.records import (
+from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
+from mediashelf.formats.udf.volume_records import (
     LogicalVolume,
     PartitionDescriptor,
     parse_logical_volume,
     parse_partition_descriptor,
 )
-from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _PRIMARY, _POINTER, _PARTITION, _LOGICAL_VOLUME = 1, 3, 5, 6  # tags, 3/7.2.1

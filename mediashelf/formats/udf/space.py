@@ -1,4 +1,4 @@
-"""Where a UDF volume's blocks are in the image: partitions, maps, file entries, extents."""
+"""Where the bytes of a UDF volume's files are in the image: file entries and extents."""
 
 from __future__ import annotations
 
@@ -6,13 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.moved_blocks import (
-    SparedBlocks,
-    VirtualBlocks,
-    blocks_within,
-    joined_blocks,
-    read_sparing_table,
-)
+from mediashelf.formats.udf.blocks import UdfBlocks
+from mediashelf.formats.udf.moved_blocks import VirtualBlocks
 from mediashelf.formats.udf.records import (
     ALLOCATION_EXTENT_DESCRIPTOR,
     EXTENDED_FILE_ENTRY,
@@ -21,17 +16,14 @@ from mediashelf.formats.udf.records import (
     FILE_ENTRY,
     INDIRECT_ENTRY,
     FileEntry,
-    LogicalVolume,
     LongAddress,
-    PartitionDescriptor,
-    PartitionMap,
     parse_addresses,
     parse_file_entry,
     parse_indirect_entry,
     parse_strategy,
 )
-from mediashelf.formats.udf.sequence import verify_terminator
-from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
+from mediashelf.formats.udf.tags import parse_descriptor_tag
+from mediashelf.formats.udf.volume_records import LogicalVolume, PartitionDescriptor, PartitionMap
 from mediashelf.formats.volume import HOLE, Extent
 
 _MOST_EXTENTS = 1 << 16  # of one file
@@ -41,13 +33,12 @@ _MOST_REPLACED = 1024  # file entries of one file, as the Linux kernel 6.1 follo
 _MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
 
 
-class UdfSpace:
-    """Turns addresses within a logical volume into places in the image.
+class UdfSpace(UdfBlocks):
+    """Files of a logical volume, by the addresses of their file entries.
 
-    ``tables`` are the virtual allocation tables, by the partition maps that need them.
-    Problems go to ``log``. ``unread`` names the kinds of partition map that some
-    address led to and that are not followed; ``is_complete`` turns False when
-    anything could not be read.
+    ``is_full`` turns True when files have more extents than are kept, ``others`` are the links
+    and devices, each with its path and the offset of its record, and ``directory_bytes`` adds up
+    what the directories read have.
     """
 
     def __init__(
@@ -58,48 +49,12 @@ class UdfSpace:
         log: ProblemLog,
         tables: Mapping[PartitionMap, VirtualBlocks | None] | None = None,
     ) -> None:
-        self.view, self.log = view, log
-        self.block_size = volume.block_size
-        self._volume, self._maps = volume, volume.maps
-        self._partitions = {partition.number: partition for partition in partitions}
+        super().__init__(view, volume, partitions, log, tables)
         self._metadata: dict[int, tuple[Extent, ...]] = {}
-        self._tables: dict[PartitionMap, VirtualBlocks | SparedBlocks | None] = {**(tables or {})}
-        self.unread: set[str] = set()
-        self.is_complete = True
         self.is_full = False
         self._extent_count = 0
         self.others: list[tuple[str, int]] = []
         self.directory_bytes = 0
-
-    def problem(self, rule: str, where: str, message: str) -> None:
-        """Log a problem that makes the listing incomplete."""
-        self.is_complete = False
-        self.log.add(rule, where, message)
-
-    def read_record(self, address: LongAddress, tags: frozenset[int], name: str) -> bytes | None:
-        """Return the block at ``address`` when its tag is one of ``tags`` and valid."""
-        lba = self._lba(address)
-        if lba is None:
-            self._not_found(address, name)
-            return None
-        data = read_sector(self.view, lba, self.block_size)
-        if not data:
-            self.problem(
-                "udf-address", name, f"its descriptor at LBA {lba} is past the end of the image"
-            )
-            return None
-        if verify_tag(data, address.block, tags, name, self.log, offset=lba * self.block_size):
-            return data
-        self.is_complete = False
-        return None
-
-    def log_missing_end(self, extent: LongAddress, name: str) -> None:
-        """Check the terminating descriptor after the first one of an extent, if there is room."""
-        after = extent._replace(block=extent.block + 1)
-        lba = self._lba(after) if extent.size >= 2 * self.block_size else None
-        if lba is not None:
-            data = read_sector(self.view, lba, self.block_size)
-            verify_terminator(data, after.block, lba * self.block_size, name, self.log)
 
     def read_file_entry(self, address: LongAddress, name: str) -> tuple[FileEntry, int] | None:
         """Return a file entry and the byte offset in the image at which it is recorded.
@@ -121,7 +76,7 @@ class UdfSpace:
             self.problem("walk-bounded", name, "its file entries form a loop")
             return None
         file_entry = parse_file_entry(data)
-        lba = self._lba(address)
+        lba = self.lba_of(address)
         if file_entry is None or lba is None:
             self.problem("udf-file-entry", name, "the file entry's lengths do not fit its block")
             return None
@@ -132,7 +87,7 @@ class UdfSpace:
         if parse_strategy(data) != _CHAINED:
             return None
         after = address._replace(block=address.block + 1)
-        lba = self._lba(after)
+        lba = self.lba_of(after)
         block = b"" if lba is None else read_sector(self.view, lba, self.block_size)
         # A terminal entry may be there, or nothing was recorded yet.
         if not block or parse_descriptor_tag(block).identifier != INDIRECT_ENTRY:
@@ -178,9 +133,9 @@ class UdfSpace:
             size = min(address.size, left)
             pieces: list[Extent] | None = [Extent(HOLE, size)]
             if address.kind == EXTENT_RECORDED:
-                pieces = self._place(address, size)
+                pieces = self.places(address, size)
             if pieces is None:
-                is_fault = self._not_found(address, name)
+                is_fault = self.log_not_found(address, name)
                 return extents, left if is_fault else 0
             extents += pieces
             self._extent_count += len(pieces)
@@ -222,58 +177,7 @@ class UdfSpace:
         ]
         return b"".join(pieces)[:size]
 
-    def _lba(self, address: LongAddress) -> int | None:
-        pieces = self._place(address, self.block_size)
-        return pieces[0].lba if pieces else None
-
-    def _place(self, address: LongAddress, size: int) -> list[Extent] | None:
-        if address.partition >= len(self._maps):
-            return None
-        row = self._maps[address.partition]
-        partition = self._partitions.get(row.partition_number)
-        if row.kind == "unknown":
-            self.unread.add(row.kind)
-            return None
-        if partition is None:
-            return None
-        if row.kind in ("virtual", "sparable"):
-            return self._moved(row, partition, address.block, size)
-        if row.kind == "metadata":
-            extents = self._metadata_extents(address.partition, row)
-            return blocks_within(extents, address.block, size, self.block_size)
-        if address.block + -(-size // self.block_size) > partition.block_count:
-            return None
-        return [Extent(partition.start_lba + address.block, size)]
-
-    def _moved(
-        self, row: PartitionMap, partition: PartitionDescriptor, block: int, size: int
-    ) -> list[Extent] | None:
-        """Return the places of blocks that may have moved."""
-        count = -(-size // self.block_size)
-        if row not in self._tables:
-            self._tables[row] = read_sparing_table(self.view, row, self.block_size, self.log)
-        table = self._tables[row]
-        if table is None:
-            # It says which blocks were moved; without it any answer may be wrong.
-            self.unread.add(row.kind)
-            return None
-        lbas = table.lbas(partition, block, count)
-        return None if lbas is None else joined_blocks(lbas, size, self.block_size)
-
-    def _not_found(self, address: LongAddress, name: str) -> bool:
-        """Log an address that leads nowhere, and tell whether that is a fault of the disc.
-
-        It is none where the address is of a kind that is not followed here.
-        """
-        self.is_complete = False
-        maps = self._maps
-        if address.partition < len(maps) and maps[address.partition].kind in self.unread:
-            return False
-        message = f"block {address.block} is outside partition {address.partition}"
-        self.problem("udf-address", name, message)
-        return True
-
-    def _metadata_extents(self, reference: int, row: PartitionMap) -> tuple[Extent, ...]:
+    def metadata_extents(self, reference: int, row: PartitionMap) -> tuple[Extent, ...]:
         """Return the extents of the metadata file, or of its mirror when that is damaged."""
         if reference not in self._metadata:
             self._metadata[reference] = ()  # nothing may point into it while it is being read

@@ -19,13 +19,7 @@ from mediashelf.formats.udf.records import (
 )
 from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.tags import verify_tag
-from mediashelf.formats.volume import (
-    FLAG_DIRECTORY,
-    FLAG_HIDDEN,
-    Entry,
-    Extent,
-    encode_record_date,
-)
+from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_HIDDEN, Entry, Extent, encode_record_date
 
 _MOST_ENTRIES = 1_000_000
 _DEEPEST = 256

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
@@ -17,8 +17,8 @@ from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, Vol
 from mediashelf.text import count_text
 
 if TYPE_CHECKING:
-    from mediashelf.formats.udf.records import LogicalVolume
     from mediashelf.formats.udf.sequence import VolumeSequence
+    from mediashelf.formats.udf.volume_records import LogicalVolume
 
 OTHERS_RULE = "udf-links"
 
@@ -43,12 +43,7 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         if session and read_recognition(view, ProblemLog()):
             _not_read(log, "it is that of an earlier session; the last session has none")
         return None
-    # Loaded only for discs that have UDF.
-    from mediashelf.formats.udf.allocation_table import find_allocation_tables
-    from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
-    from mediashelf.formats.udf.sequence import read_sequences
-    from mediashelf.formats.udf.space import UdfSpace
-    from mediashelf.formats.udf.tree import iter_udf_entries
+    from mediashelf.formats.udf.sequence import read_sequences  # only for discs that have UDF
 
     problem_count = log.total
     block_size, sequences, anchor_count = read_anchors(view, log, session)
@@ -74,8 +69,7 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
     is_suspect = is_alone and is_plain and end * volume.block_size <= view.size
     if is_suspect and not has_later_anchor(view, end, block_size, session):
         _log_single_anchor(view, block_size, log)
-    entries: tuple[Entry, ...] = ()
-    is_read, is_complete = False, False
+    read = _Contents()
     if volume.block_size != block_size:
         _not_read(
             log,
@@ -83,41 +77,54 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
             f"{block_size:,}",
         )
     else:
-        if block_size != SECTOR_SIZE:
-            _log_block_size(block_size, log)
-        partitions = tuple(sequence.partitions.values())
-        moved = find_allocation_tables(view, volume, sequence.partitions)
-        space = UdfSpace(view, volume, partitions, log, moved)
-        entries = tuple(iter_udf_entries(space, volume.file_set))
-        is_read = bool(entries) or space.is_complete
-        is_complete = space.is_complete
-        log_integrity_problems(view, volume.integrity, block_size, log)
-        log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog(), moved), volume, log)
-        _log_cut_extents(view, entries, block_size, log)
-        _log_others(space.others, log)
-        for kind in sorted(space.unread):
-            if kind in _LOST:
-                tables = [lba for row in volume.maps for lba in row.tables]
-                log.add(
-                    "udf-moved-blocks",
-                    "UDF volume",
-                    f"UDF contents not read: {_LOST[kind]}",
-                    offset=(tables or [max(view.size // block_size - 1, 0)])[0] * block_size,
-                    length=block_size,
-                )
-            else:
-                _not_read(log, "a partition of an unknown kind is not supported")
+        read = _read_contents(view, sequence, volume, log)
     return VolumeFacts(
         VolumeKind.UDF,
         volume.label or sequence.label,
-        entries,
+        read.entries,
         block_size=volume.block_size,
         block_count=end,
         detail=standard,
         udf_revision=volume.revision,
-        entries_read=is_read,
-        is_complete=is_complete,
+        entries_read=read.is_read,
+        is_complete=read.is_complete,
     )
+
+
+class _Contents(NamedTuple):
+    """The entries of a volume, and how much of them was read."""
+
+    entries: tuple[Entry, ...] = ()
+    is_read: bool = False
+    is_complete: bool = False
+
+
+def _read_contents(
+    view: View, sequence: VolumeSequence, volume: LogicalVolume, log: ProblemLog
+) -> _Contents:
+    """Read the tree, and log what is wrong with it and with what stands beside it."""
+    from mediashelf.formats.udf.allocation_table import find_allocation_tables
+    from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
+    from mediashelf.formats.udf.space import UdfSpace
+    from mediashelf.formats.udf.tree import iter_udf_entries
+
+    block_size = volume.block_size
+    if block_size != SECTOR_SIZE:
+        _log_block_size(block_size, log)
+    partitions = tuple(sequence.partitions.values())
+    moved = find_allocation_tables(view, volume, sequence.partitions)
+    space = UdfSpace(view, volume, partitions, log, moved)
+    entries = tuple(iter_udf_entries(space, volume.file_set))
+    log_integrity_problems(view, volume.integrity, block_size, log)
+    log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog(), moved), volume, log)
+    _log_cut_extents(view, entries, block_size, log)
+    _log_others(space.others, log)
+    for kind in sorted(space.unread):
+        if kind in _LOST:
+            _log_lost(view, volume, kind, log)
+        else:
+            _not_read(log, "a partition of an unknown kind is not supported")
+    return _Contents(entries, bool(entries) or space.is_complete, space.is_complete)
 
 
 def furthest_of(udf: VolumeFacts | None) -> int:
@@ -192,6 +199,18 @@ def _log_others(others: Sequence[tuple[str, int]], log: ProblemLog) -> None:
 
 def _not_read(log: ProblemLog, reason: str) -> None:
     log.add("udf-contents-not-read", "UDF volume", f"UDF contents not read: {reason}")
+
+
+def _log_lost(view: View, volume: LogicalVolume, kind: str, log: ProblemLog) -> None:
+    tables = [lba for row in volume.maps for lba in row.tables]
+    place = tables[0] if tables else max(view.size // volume.block_size - 1, 0)
+    log.add(
+        "udf-moved-blocks",
+        "UDF volume",
+        f"UDF contents not read: {_LOST[kind]}",
+        offset=place * volume.block_size,
+        length=volume.block_size,
+    )
 
 
 def _log_block_size(block_size: int, log: ProblemLog) -> None:

@@ -8,13 +8,7 @@ from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.iso.descriptors import FIRST_DESCRIPTOR, DescriptorSet
 from mediashelf.formats.iso.volume_descriptor import VolumeDescriptor
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR
-from mediashelf.formats.volume import (
-    SECTOR_SIZE,
-    BootFacts,
-    DiscFacts,
-    Entry,
-    VolumeKind,
-)
+from mediashelf.formats.volume import SECTOR_SIZE, BootFacts, DiscFacts, Entry, VolumeKind
 
 Structure = tuple[int, int, str, VolumeDescriptor | Entry | None]
 """Where bytes begin that belong to no entry of any tree, how many, and whose: in a message it is

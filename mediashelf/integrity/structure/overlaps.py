@@ -9,18 +9,9 @@ from typing import NamedTuple
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.descriptors import (
-    FIRST_DESCRIPTOR,
-    read_descriptor_set,
-)
+from mediashelf.formats.iso.descriptors import FIRST_DESCRIPTOR, read_descriptor_set
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import (
-    SECTOR_SIZE,
-    DiscFacts,
-    Entry,
-    VolumeFacts,
-    VolumeKind,
-)
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.damage import runs_of
 from mediashelf.integrity.structure.disc_structures import Structure, iter_structures
 

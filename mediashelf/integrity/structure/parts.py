@@ -17,14 +17,7 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.pairing.tree_differences import find_lacking
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
-from mediashelf.formats.volume import (
-    SECTOR_SIZE,
-    DiscFacts,
-    Entry,
-    Extent,
-    VolumeFacts,
-    VolumeKind,
-)
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.boot_images import check_boot_images
 from mediashelf.integrity.structure.damage import runs_of
 from mediashelf.integrity.structure.overlaps import check_overlaps

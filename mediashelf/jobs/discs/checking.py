@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
@@ -21,6 +22,8 @@ from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.hybrid import check_hybrid, find_partition_table
 from mediashelf.sessions.discs.ways_out import as_not_padded, is_disc, is_to_pad
 from mediashelf.sessions.emulator import check_lun
+
+_MANY = 20_000  # files whose plan is let go before it is judged, which takes as much memory
 
 
 class CheckedSource(Struct, frozen=True):
@@ -124,10 +127,11 @@ def _check_planned(
     own = joined(disc.plan.findings, planned.notes)
     drivers = planned.about_drivers if planned.drivers is not None else None
     if not recipe.machines:
-        # Judging takes as much memory as the plan, which is let go before.
         facts = facts_alone(facts)
-        disc.plan.layout.let_go()
+        is_large = disc.plan.file_count > _MANY
         del planned, disc
+        if is_large:
+            gc.collect()  # directories point to each other
         found = tuple(check_targets(facts, judging))
     kind = "folder" if is_source(path) else "recipe"
     return CheckedSource(path, kind, facts, own, emulator, found, bool(targets), drivers)

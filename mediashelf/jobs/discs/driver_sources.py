@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from operator import attrgetter
 from pathlib import Path
 from typing import NamedTuple
 
@@ -16,6 +17,7 @@ from mediashelf.drivers.survey import Survey
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import Entry, VolumeKind
 from mediashelf.image import DiscImage, open_image
+from mediashelf.jobs.discs.placed_files import PlacedFiles
 from mediashelf.jobs.discs.source_trees import lasting_place
 from mediashelf.jobs.discs.unopened import check_unopened
 from mediashelf.readability.targets import Target
@@ -77,28 +79,26 @@ def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> PackageTree | Non
     if kind is None:
         return None
     is_long = kind is VolumeKind.JOLIET
-    long_paths: dict[str, str] = {}
-    files = []
-    for file in plan.files:
-        paths = (file.long_path, file.short_path)
-        path, hidden_path = paths if is_long else paths[::-1]
-        long_paths[path] = file.long_path
-        files.append(TreeFile(path, file.size, hidden_path))
-    contents = plan.sources_by_path()
+    every = sorted(plan.iter_files(), key=attrgetter("long_path"))
+    trees = [
+        (map(attrgetter(f"{tree}_folder"), every), attrgetter(f"{tree}_name"))
+        for tree in (("long", "short") if is_long else ("short", "long"))
+    ]
+    files = PlacedFiles(every, *trees)
 
     def read(file: TreeFile, limit: int) -> bytes:
-        content = contents.get(long_paths[file.path])
+        content = files.content(file)
         return b"" if content is None else read_start(content, limit)
 
     def lasting(file: TreeFile) -> Hashable:
-        content = contents.get(long_paths[file.path])
+        content = files.content(file)
         return None if content is None else lasting_place(content)
 
     provides = tuple(
         Provides(one.long_path if is_long else one.short_path, one.identifiers, one.targets)
         for one in plan.declared
     )
-    return PackageTree(name, kind.value, tuple(files), read, provides, lasting=lasting)
+    return PackageTree(name, kind.value, files, read, provides, lasting=lasting)
 
 
 class OpenedImageSource(Source):

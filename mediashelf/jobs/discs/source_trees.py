@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Hashable
+from operator import attrgetter
 
 from mediashelf.building.planning.listing import Listing, list_all
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.sources.reading import read_start
-from mediashelf.building.tree import Content
+from mediashelf.building.tree import Content, DiscFile
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
+from mediashelf.jobs.discs.placed_files import PlacedFiles
 
 
 def lasting_place(content: Content) -> Hashable:
@@ -22,18 +24,28 @@ def sources_tree(recipe: Recipe, listing: Listing) -> PackageTree:
     """Return the sources under the names of the host, with what the recipe leaves out."""
     if any(source.only or source.skip for source in recipe.folders):
         listing = list_all(recipe)
-    contents = {path: file.own for path, file in listing.iter_paths()}
-    files = tuple(TreeFile(path, content.size) for path, content in contents.items())
+    every: list[DiscFile] = []
+    folders: list[str] = []
+    for parts, folder in listing.iter_folders():
+        every += folder.files.values()
+        folders += ["".join([f"/{name}" for name in parts])] * len(folder.files)
+    files = PlacedFiles(every, (folders, attrgetter("name")))
+    del folders
     provides = tuple(
         Provides("/" + "/".join(source.to), source.provides, source.provides_for)
         for source in recipe.folders
         if source.provides
     )
 
+    def content(file: TreeFile) -> Content:
+        found = files.content(file)
+        assert found is not None
+        return found
+
     def read(file: TreeFile, limit: int) -> bytes:
-        return read_start(contents[file.path], limit)
+        return read_start(content(file), limit)
 
     def lasting(file: TreeFile) -> Hashable:
-        return lasting_place(contents[file.path])
+        return lasting_place(content(file))
 
     return PackageTree("sources", "folder", files, read, provides, lasting=lasting)

@@ -10,12 +10,7 @@ from typing import NamedTuple
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import list_paths
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import (
-    COMPARED,
-    TREE_WORDS,
-    DiscPart,
-    JudgedDisc,
-)
+from mediashelf.readability.disc import COMPARED, TREE_WORDS, DiscPart, JudgedDisc
 from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.name_tree import NameTree
@@ -144,7 +139,7 @@ class _Renamed(NamedTuple):
 def _find_renamed(seen: NameTree, joliet: NameTree) -> _Renamed:
     shared = {*joliet.places.shared, *seen.places.shared}
     short_names, long_names = seen.names, joliet.names
-    short_at = seen.places.number_at
+    short_at = seen.places.finder()
     told: set[int] = set()
     found = _Renamed(array("i"), array("i"), [])
     for other, place in enumerate(joliet.places.all):

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from msgspec import Struct, field
 
 from mediashelf.findings import Severity
+from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
 from mediashelf.reports.allowance import shorten
 from mediashelf.reports.disc.treemap import Box, squarify
@@ -25,27 +26,35 @@ _SMALLEST_OPEN = (54.0, 40.0)  # width and height from which a folder shows what
 _PREFERRED = (VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.ISO9660)
 
 
-class DrawnArea(Struct):
+_NO_CHILDREN: dict[str, DrawnArea] = {}  # of all files
+
+
+class DrawnArea(Struct, gc=False):  # there are 100,000 of them, and no circles
     """A file or folder with its size in bytes; a folder's is that of all below it.
 
-    ``severity`` is that of the worst finding about it or anything below, None
-    where there is none.
+    ``above`` is the path of the folder that it is in, empty for the root. ``severity`` is that
+    of the worst finding about it or anything below, None where there is none.
     """
 
     name: str
-    path: str
+    above: str
     is_folder: bool
     size: int = 0
     file_count: int = 0
     severity: Severity | None = None
     children: dict[str, DrawnArea] = field(default_factory=dict)
 
-    def add(self, size: int, severity: Severity | None) -> None:
-        """Count one more file below."""
-        self.size += size
-        self.file_count += 1
-        if severity is not None:
-            self.severity = max(self.severity or severity, severity)
+    @property
+    def path(self) -> str:
+        """Its path on the disc."""
+        return f"{self.above}/{self.name}"
+
+    def add(self, files: DrawnArea) -> None:
+        """Count more files below."""
+        self.size += files.size
+        self.file_count += files.file_count
+        if files.severity is not None:
+            self.severity = max(self.severity or files.severity, files.severity)
 
     @property
     def flaw(self) -> str:
@@ -90,29 +99,44 @@ def disc_areas(
     """
     severities = severities or {}
     root = DrawnArea("", "/", True)
-    seen: set[tuple[int, int]] = set()
+    seen: set[int | tuple[int, int]] = set()  # blocks, with an offset where there is one
     shared = 0
-    for entry in volume.entries:
-        if entry.is_directory:
-            continue
-        places = {(extent.lba, extent.offset) for extent in entry.extents if extent.size}
-        is_shared = bool(places) and places <= seen
-        seen |= places
-        shared += is_shared
-        size = 0 if is_shared else entry.size
-        severity = severities.get(entry.path)
-        folder = root
-        folder.add(size, severity)
-        *parts, name = entry.path.strip("/").split("/")
-        for part in parts:
-            below = folder.children.get(part)
-            if below is None or not below.is_folder:
-                below = DrawnArea(part, f"{folder.path.rstrip('/')}/{part}", True)
-                folder.children[part] = below
-            folder = below
-            folder.add(size, severity)
-        folder.children[name] = DrawnArea(name, entry.path, False, size, 1, severity)
+    for each in iter_folders(volume.entries):
+        children: dict[str, DrawnArea] = {}
+        added = DrawnArea("", "", True, children=children)
+        for entry, name in zip(each.entries(), each.names, strict=True):
+            if entry.is_directory:
+                continue
+            places = {
+                (extent.lba, extent.offset) if extent.offset else extent.lba
+                for extent in entry.extents
+                if extent.size
+            }
+            is_shared = bool(places) and places <= seen
+            seen |= places
+            shared += is_shared
+            size = 0 if is_shared else entry.size
+            severity = severities.get(entry.path)
+            file = DrawnArea(name, each.path, False, size, 1, severity, _NO_CHILDREN)
+            children[name] = file
+            added.add(file)
+        if added.file_count:
+            _put(root, each.path, added)
     return root, shared
+
+
+def _put(root: DrawnArea, path: str, added: DrawnArea) -> None:
+    """Put files into the folder of this path, and make it where it is not there."""
+    folder = root
+    folder.add(added)
+    for part in path.split("/")[1:]:
+        below = folder.children.get(part)
+        if below is None or not below.is_folder:
+            below = DrawnArea(part, folder.path.rstrip("/"), True)
+            folder.children[part] = below
+        folder = below
+        folder.add(added)
+    folder.children.update(added.children)
 
 
 def lay_tiles(root: DrawnArea, width: float, height: float) -> list[Tile]:

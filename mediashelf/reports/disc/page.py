@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from heapq import nsmallest
 from typing import NamedTuple
 
 from msgspec import Struct
 
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.findings import Finding, Severity, summary, worst
+from mediashelf.formats.entries import count_files
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, VolumeFacts
 from mediashelf.integrity.structure.damage import PLAIN_SECTORS
 from mediashelf.reports.allowance import RowAllowance
@@ -79,7 +81,8 @@ class DiscSubject(Struct, frozen=True):
 
     ``name`` is the file or recipe; ``state`` says in words what was done and read.
     ``verdicts`` are pairs of target and phrase. ``asked`` is the capacity that the
-    disc was made for. ``renamed`` None means: told from the facts.
+    disc was made for. ``renamed`` None means: told from the facts; else they are the first of
+    ``renamed_count``.
     """
 
     name: str
@@ -89,6 +92,7 @@ class DiscSubject(Struct, frozen=True):
     verdicts: Sequence[tuple[str, str]] = ()
     asked: Capacity | None = None
     renamed: Sequence[Renamed] | None = None
+    renamed_count: int = 0
     coverage: Sequence[Coverage] = ()
 
 
@@ -105,11 +109,20 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
     """
     facts = subject.facts
     volume = best_volume(facts)
-    pairs = long_paths(facts)
-    renamed = renamed_files(pairs) if subject.renamed is None else list(subject.renamed)
+    severities = _severities(subject.findings)
+    if subject.renamed is None:
+        pairs = long_paths(facts)
+        every = renamed_files(pairs)
+        renamed, renamed_count = every[:RENAMED_SHOWN], len(every)
+        del every
+    else:
+        pairs = long_paths(facts, severities) if severities else {}
+        renamed, renamed_count = list(subject.renamed), subject.renamed_count
+    severities = _by_long_paths(severities, pairs)
+    del pairs
     root, shared = DrawnArea("", "/", True), 0
     if volume is not None:
-        root, shared = disc_areas(volume, _severities(subject.findings, pairs))
+        root, shared = disc_areas(volume, severities)
     folders = [area for area in root.by_size() if area.is_folder]
     level = worst(subject.findings)
     return DiscPage(
@@ -126,12 +139,12 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
         tall=tuple(lay_tiles(root, *TALL)),
         drawn_tree=volume.kind.value if volume is not None else "",
         shared=shared,
-        largest=tuple(_parts(root, _files(root), LARGEST_SHOWN)),
-        folders=tuple(_parts(root, folders, FOLDERS_SHOWN)),
+        largest=tuple(_parts(root, _largest(root))),
+        folders=tuple(_parts(root, folders[:FOLDERS_SHOWN])),
         folders_left_out=max(0, len(folders) - FOLDERS_SHOWN),
         coverage=tuple(coverage_table(each, DEVICES_SHOWN) for each in subject.coverage),
-        renamed=tuple(renamed[:RENAMED_SHOWN]),
-        renamed_count=len(renamed),
+        renamed=tuple(renamed),
+        renamed_count=renamed_count,
         groups=group_findings(
             subject.findings,
             RowAllowance(FINDING_ROWS),
@@ -141,14 +154,24 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
     )
 
 
-def _severities(findings: Iterable[Finding], pairs: Mapping[str, str]) -> dict[str, Severity]:
-    """Return the worst finding by path, under the long name where the finding has the short one."""
+def _severities(findings: Iterable[Finding]) -> dict[str, Severity]:
+    """Return the worst finding by path."""
     severities: dict[str, Severity] = {}
     for finding in findings:
         path = _TREE.sub("", finding.where)
-        path = pairs.get(path, path)
         severities[path] = max(severities.get(path, finding.severity), finding.severity)
     return severities
+
+
+def _by_long_paths(
+    severities: Mapping[str, Severity], pairs: Mapping[str, str]
+) -> dict[str, Severity]:
+    """Return the same under the long name where findings have the short one."""
+    found: dict[str, Severity] = {}
+    for path, severity in severities.items():
+        path = pairs.get(path, path)
+        found[path] = max(found.get(path, severity), severity)
+    return found
 
 
 def _facts(subject: DiscSubject, root: DrawnArea) -> Iterator[tuple[str, str]]:
@@ -184,23 +207,26 @@ def _volume_words(volume: VolumeFacts) -> str:
     detail = f", {volume.detail}" if volume.detail else ""
     if not volume.entries_read:
         return f"{label}{detail}, contents not read"
-    files = count_text(len(volume.files), "file")
+    files = count_text(count_files(volume.entries), "file")
     whole = "" if volume.is_complete else "; some of it could not be read"
     return f"{label}{detail}, {files}{whole}"
 
 
-def _files(root: DrawnArea) -> list[DrawnArea]:
-    files, waiting = [], [root]
+def _largest(root: DrawnArea) -> list[DrawnArea]:
+    return nsmallest(LARGEST_SHOWN, _iter_files(root), key=lambda file: (-file.size, file.path))
+
+
+def _iter_files(root: DrawnArea) -> Iterator[DrawnArea]:
+    waiting = [root]
     while waiting:
         for child in waiting.pop().children.values():
             if child.is_folder:
                 waiting.append(child)
             elif child.size:
-                files.append(child)
-    return sorted(files, key=lambda file: (-file.size, file.path))
+                yield child
 
 
-def _parts(root: DrawnArea, areas: Sequence[DrawnArea], most: int) -> Iterator[PartRow]:
-    for area in areas[:most]:
+def _parts(root: DrawnArea, areas: Iterable[DrawnArea]) -> Iterator[PartRow]:
+    for area in areas:
         percent = round(100 * area.size / root.size, 1) if root.size else 0.0
         yield PartRow(area.path, area.size, area.file_count, percent)

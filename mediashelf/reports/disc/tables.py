@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from typing import NamedTuple
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED, Capacity
@@ -107,15 +107,15 @@ def capacity_bars(size: int, asked: Capacity | None) -> Iterator[CapacityBar]:
         )
 
 
-def long_paths(facts: DiscFacts) -> dict[str, str]:
+def long_paths(facts: DiscFacts, wanted: Container[str] | None = None) -> dict[str, str]:
     """Return the paths of files in the fullest tree by their paths in the ISO tree.
 
-    Empty where there is only one tree.
+    Empty where there is only one tree. ``wanted`` are the paths asked for, if not all.
     """
     long_tree, iso = best_volume(facts), facts.volume(VolumeKind.ISO9660)
     if iso is None or long_tree is None or long_tree is iso:
         return {}
-    return pair_trees(iso, long_tree)
+    return pair_trees(iso, long_tree, wanted)
 
 
 def renamed_files(pairs: Mapping[str, str]) -> list[Renamed]:

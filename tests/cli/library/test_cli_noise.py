@@ -18,10 +18,7 @@ LATER = "2999-01-01T00:00:00Z"  # as a clock says that goes wrong
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    for name in ("home", "card"):
-        (tmp_path / name).mkdir()
-        made.run("shelf", "add", tmp_path / name)
+    made = Shelf.with_shelves(tmp_path, "home", "card")
     for number in range(3):
         write(made.home / f"{number}.iso", tide_image(number), DATE)
     write(tmp_path / "card" / "card.iso", tide_image(9), DATE)

@@ -20,17 +20,15 @@ from image_udf import make_udf
 from mediashelf.findings import Severity
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.fields import decode_compressed, parse_dstring, parse_timestamp
-from mediashelf.formats.udf.records import (
-    FileEntry,
-    LogicalVolume,
-    LongAddress,
-    PartitionDescriptor,
-    PartitionMap,
-    parse_addresses,
-    parse_logical_volume,
-)
+from mediashelf.formats.udf.records import FileEntry, LongAddress, parse_addresses
 from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.volume import read_udf_volume
+from mediashelf.formats.udf.volume_records import (
+    LogicalVolume,
+    PartitionDescriptor,
+    PartitionMap,
+    parse_logical_volume,
+)
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.structure.parts import check_structure

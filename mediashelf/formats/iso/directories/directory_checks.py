@@ -14,15 +14,11 @@ from mediashelf.formats.iso.directories.directory_records import (
 )
 from mediashelf.formats.iso.directories.record_columns import RecordColumns
 from mediashelf.formats.iso.directories.record_flags import log_record_flags
-from mediashelf.formats.iso.directories.record_problems import (
-    FIXED_SIZE,
-)
+from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
 from mediashelf.formats.iso.directories.special_records import log_parent_record, log_self_record
 from mediashelf.formats.iso.naming import Directory, Named
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import (
-    parse_record_date,
-)
+from mediashelf.formats.volume import parse_record_date
 
 _NO_DATE = bytes(7)
 

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from mediashelf.formats.iso.directories.record_columns import (
-    DirectoryRecord,
-    RecordColumns,
-)
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
 
 SELF_IDENTIFIER = b"\x00"  # 7.6.2

@@ -19,14 +19,8 @@ from mediashelf.formats.iso.directories.record_columns import (
     read_columns,
 )
 from mediashelf.formats.iso.directories.record_flags import ODD_FLAGS
-from mediashelf.formats.iso.directories.record_problems import (
-    FIXED_SIZE,
-    SHORTEST_RECORD,
-)
-from mediashelf.formats.volume import (
-    FLAG_MULTI_EXTENT,
-    SECTOR_SIZE,
-)
+from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE, SHORTEST_RECORD
+from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
 
 _EVEN = bytes(range(0, 256, 2))
 _MANY = 16  # records that are worth to be looked at together

@@ -24,10 +24,7 @@ from mediashelf.formats.iso.directories.record_problems import (
     RecordProblems,
 )
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import (
-    FLAG_MULTI_EXTENT,
-    SECTOR_SIZE,
-)
+from mediashelf.formats.volume import FLAG_MULTI_EXTENT, SECTOR_SIZE
 
 # Length, extended attribute length, extent, data length, date, flags, file unit
 # size, interleave gap size, volume sequence number, identifier length; of the
