@@ -31,7 +31,8 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from mediashelf.building.recipes.recipe import load_recipe, recipe_from_folders
+    from mediashelf.building.recipes.recipe import load_recipe
+    from mediashelf.building.recipes.source_names import recipe_from_folders
     from mediashelf.building.writing.write import build_disc
     from mediashelf.catalogue.store import open_catalogue
     from mediashelf.drivers.machines.reading import read_machine
@@ -77,7 +78,7 @@ _HOMES = {
     "plan_recipe": "jobs.discs.recipe_plan",
     "read_machine": "drivers.machines.reading",
     "read_manifest": "sessions.manifests.manifest",
-    "recipe_from_folders": "building.recipes.recipe",
+    "recipe_from_folders": "building.recipes.source_names",
 }
 
 

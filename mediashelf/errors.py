@@ -21,7 +21,7 @@ An error means "the job could not be done". What is wrong *with a disc* is a
     └── ConversionError       15  an image cannot be converted
 
 Exit codes 0 (clean), 1 (findings at or above ``--fail-on``) and 2 (usage) are
-not errors of ours. 130 follows the shells' convention for Ctrl-C.
+not errors of ours. 130 follows the shells' convention for Ctrl-C, and 70 is a fault of the program.
 """
 
 from __future__ import annotations

@@ -30,3 +30,21 @@ class MadeSequence(Sequence[_Value]):
     def __getitem__(self, index: int | slice) -> _Value | list[_Value]:
         places = range(len(self))[index]
         return self.make(places) if isinstance(places, int) else list(map(self.make, places))
+
+
+class Shifted(MadeSequence[int]):
+    """Numbers that all have another one added to them, when they are asked for."""
+
+    __slots__ = ("_numbers", "_shift")
+
+    def __init__(self, numbers: Sequence[int], shift: int) -> None:
+        self._numbers, self._shift = numbers, shift
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def __iter__(self) -> Iterator[int]:
+        return map(self._shift.__add__, self._numbers)
+
+    def make(self, place: int) -> int:
+        return self._shift + self._numbers[place]

@@ -102,6 +102,26 @@ def test_ctrl_c_says_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
         assert told in result.stderr
 
 
+@pytest.mark.parametrize("as_json", [False, True])
+@pytest.mark.parametrize("fault", [ValueError("of ours"), RecursionError(), MemoryError()])
+def test_a_fault_of_ours_does_not_look_like_findings(
+    monkeypatch: pytest.MonkeyPatch, fault: Exception, as_json: bool
+) -> None:
+    """Exit code 1 is for findings, and nothing ends with a traceback."""
+
+    def fail(self: click.Command, ctx: click.Context) -> None:
+        click.echo('{"format": "half of')
+        raise fault
+
+    monkeypatch.setattr(click.Command, "invoke", fail)
+    result = CliRunner().invoke(main, ["find", "x", *["--json"] * as_json])
+    assert result.exit_code == 70
+    assert "internal error" in result.stderr
+    assert type(fault).__name__ in result.stderr
+    assert "Traceback" not in result.stderr
+    assert "| 70 | an internal error" in README
+
+
 def test_help_fits_a_narrow_terminal() -> None:
     result = CliRunner().invoke(main, ["--help"], terminal_width=40)
     assert result.exit_code == 0

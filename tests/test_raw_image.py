@@ -21,6 +21,16 @@ def facts_of(path: Path) -> DiscFacts:
         return image.facts
 
 
+def check_files(raw: Path) -> None:
+    """Require that the raw sectors hold every file, and that nothing else is said of them."""
+    with open_image(raw) as image:
+        assert [finding.rule for finding in image.findings] == ["raw-sectors"]
+        volume = image.facts.volume(VolumeKind.JOLIET)
+        assert volume is not None
+        for entry in volume.files:
+            assert image.read_file(entry, 1 << 20) == FILES[entry.path[1:]]
+
+
 @pytest.mark.parametrize(
     "stored",
     [MODE_1, with_subchannel(MODE_1), FORM_1, without_headers(FORM_1)],
@@ -33,12 +43,7 @@ def test_volumes_and_files_are_those_of_the_plain_image(tmp_path: Path, stored: 
     facts = facts_of(raw)
     assert facts.volumes == facts_of(plain).volumes
     assert (facts.size, facts.looks_raw) == (len(stored), True)
-    with open_image(raw) as image:
-        assert [finding.rule for finding in image.findings] == ["raw-sectors"]
-        volume = image.facts.volume(VolumeKind.JOLIET)
-        assert volume is not None
-        for entry in volume.files:
-            assert image.read_file(entry, 1 << 20) == FILES[entry.path[1:]]
+    check_files(raw)
 
 
 def test_damaged_structure_is_found_through_raw_sectors(tmp_path: Path) -> None:
@@ -57,12 +62,7 @@ def test_bytes_missing_or_too_many_cost_no_structure(tmp_path: Path, surplus: by
     raw.write_bytes(MODE_1[:at] + surplus + MODE_1[at + 1 :])
     facts = facts_of(raw)
     assert facts.volumes == facts_of(plain).volumes
-    with open_image(raw) as image:
-        assert [finding.rule for finding in image.findings] == ["raw-sectors"]
-        volume = image.facts.volume(VolumeKind.JOLIET)
-        assert volume is not None
-        for entry in volume.files:
-            assert image.read_file(entry, 1 << 20) == FILES[entry.path[1:]]
+    check_files(raw)
 
 
 def test_raw_track_without_a_volume(tmp_path: Path) -> None:

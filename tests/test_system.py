@@ -205,7 +205,7 @@ def test_a_path_too_long_for_windows_is_told(path: str | None, number: int, is_t
 
 
 def test_the_advice_is_beside_the_error(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(cli, "advice", lambda error: f"see {Path(error.filename).name}")
+    monkeypatch.setattr(system, "advice", lambda error: f"see {Path(error.filename).name}")
     done = CliRunner().invoke(cli.main, ["check", str(tmp_path / "none.iso"), "-t", "dos"])
     assert done.exit_code == 3
     assert done.stderr.splitlines()[-1] == "see none.iso"

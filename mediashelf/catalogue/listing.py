@@ -9,14 +9,14 @@ stays an entry of its own, that points to its twin: both spellings are found.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from itertools import chain, compress
 from typing import NamedTuple
 
-from mediashelf.catalogue.rows import kept_number
+from mediashelf.catalogue.records.listed_entries import NO_TWIN, ListedEntries, size_column
 from mediashelf.formats.entries import Folder, iter_folders
-from mediashelf.formats.tree_pairs import FilePairs, known_folders, pair_files
+from mediashelf.formats.pairing.tree_pairs import FilePairs, known_folders, pair_files
 from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
 
 MARK_DIRECTORY = 1
@@ -30,86 +30,6 @@ MARK_OF_KIND = {
 }
 MARK_ENHANCED = 32  # the tree of an enhanced volume descriptor, beside the primary one's
 
-_NO_TWIN = -1
-_AT_ONCE = 20_000  # entries whose names are one text
-
-
-class ListedEntry(NamedTuple):
-    """One entry as searched: its folder (empty for the root), its name, the trees that hold it.
-
-    ``twin`` is the number in the list of the same file or folder in a tree that cuts
-    names less, None for the only or the least cut name.
-    """
-
-    folder: str
-    name: str
-    size: int
-    marks: int
-    twin: int | None = None
-
-
-class ListedEntries:
-    """Listed entries as columns, which take 40 bytes of each: there can be millions.
-
-    ``paths`` are those of the folders; ``folders`` has the place of each entry's among them.
-    """
-
-    __slots__ = ("_names", "_twins", "folders", "marks", "paths", "sizes")
-
-    def __init__(
-        self,
-        paths: Sequence[str] = (),
-        folders: Sequence[int] = (),
-        names: Sequence[str] = (),
-        sizes: Sequence[int] = (),
-        marks: bytes = b"",
-        twins: Sequence[int] = (),
-    ) -> None:
-        self.paths, self.folders = paths, array("I", folders)
-        starts = range(0, len(names), _AT_ONCE)
-        self._names = ["/".join(names[start : start + _AT_ONCE]) for start in starts]
-        self.sizes, self.marks, self._twins = _sizes(sizes), marks, array("i", twins)
-
-    @classmethod
-    def of(cls, entries: Iterable[ListedEntry]) -> ListedEntries:
-        """Return entries as columns."""
-        rows = list(entries)
-        paths = {path: number for number, path in enumerate(dict.fromkeys(row[0] for row in rows))}
-        return cls(
-            list(paths),
-            [paths[row.folder] for row in rows],
-            [row.name for row in rows],
-            [row.size for row in rows],
-            bytes([row.marks for row in rows]),
-            [_NO_TWIN if row.twin is None else row.twin for row in rows],
-        )
-
-    def __len__(self) -> int:
-        return len(self.marks)
-
-    def __iter__(self) -> Iterator[ListedEntry]:
-        for start, names in self.iter_names():
-            end = start + len(names)
-            folders = [self.paths[number] for number in self.folders[start:end]]
-            columns = (folders, names, self.sizes[start:end], self.marks[start:end])
-            yield from map(ListedEntry, *columns, self.twins(start, end))
-
-    def iter_names(self) -> Iterator[tuple[int, list[str]]]:
-        """Yield the names in parts, each with the number of its first entry."""
-        start = 0
-        for text in self._names:
-            names = text.split("/")  # which is in no name
-            yield start, names
-            start += len(names)
-
-    def twins(self, start: int, end: int) -> list[int | None]:
-        """Return the numbers of the twins of some entries."""
-        return [None if twin == _NO_TWIN else twin for twin in self._twins[start:end]]
-
-    def count(self) -> int:
-        """Return how many files and folders there are, each once, whatever names it has."""
-        return self._twins.count(_NO_TWIN)
-
 
 def list_entries(facts: DiscFacts) -> ListedEntries:
     """Return the entries of every tree, merged where they agree, paired where names were cut."""
@@ -121,7 +41,7 @@ def list_entries(facts: DiscFacts) -> ListedEntries:
         for folder in iter_folders(volume.entries):
             own.extend(listed.add(folder, mark))
         numbers.append(own)
-    twins = array("i", [_NO_TWIN]) * len(listed.names)
+    twins = array("i", [NO_TWIN]) * len(listed.names)
     for index in range(len(facts.volumes) - 1):
         _pair_with_later(twins, facts.volumes, numbers, index)
     columns = listed.folders, listed.names, listed.sizes, bytes(listed.marks), twins
@@ -148,7 +68,7 @@ class _Columns:
             pairs = zip(sizes, folder.are_folders, strict=True)
             sizes = [0 if is_folder else size for size, is_folder in pairs]
         marks = folder.are_folders.translate(_marks_table(mark))
-        new = _Rows(folder.names, _sizes(sizes), marks)
+        new = _Rows(folder.names, size_column(sizes), marks)
         folded = folder.path.casefold()
         rows = self._rows.setdefault(folded, [])
         places: list[int | None] = []
@@ -232,13 +152,6 @@ def _marks_table(mark: int) -> bytes:
     return bytes([mark, mark | MARK_DIRECTORY]).ljust(256)
 
 
-def _sizes(sizes: Sequence[int]) -> array[int]:
-    try:
-        return array("q", sizes)
-    except OverflowError:
-        return array("q", map(kept_number, sizes))
-
-
 def _pair_with_later(
     twins: array[int],
     volumes: tuple[VolumeFacts, ...],
@@ -248,13 +161,13 @@ def _pair_with_later(
     """Give the entries of one volume their twins; the last volume cuts names least."""
     own = numbers[index]
     for later in range(len(volumes) - 1, index, -1):
-        if not any(twins[number] == _NO_TWIN for number in own):
+        if not any(twins[number] == NO_TWIN for number in own):
             return  # as soon as the last volume is looked at, on most discs
         is_later = bytearray(len(twins))
         for number in numbers[later]:
             is_later[number] = True
         # Of its own entries only: a damaged disc can have many volumes.
-        is_alone = bytearray([twins[each] == _NO_TWIN and not is_later[each] for each in own])
+        is_alone = bytearray([twins[each] == NO_TWIN and not is_later[each] for each in own])
         if not numbers[later] or not any(is_alone):
             continue
         pairs = pair_files(volumes[index], volumes[later])

@@ -122,9 +122,7 @@ def _hit(db: sqlite3.Connection, image: ImageRow, rows: list[_Row]) -> SearchHit
     """Return one hit for the rows of one file."""
     cut = next((row for row in rows if row.twin is not None), None)
     full = next((row for row in rows if row.twin is None), None)
-    if full is None and cut is not None:
-        full = _row_of(db, image.id, cut.twin) or cut
-    assert full is not None
+    full = full or _row_of(db, image.id, rows[0].twin) or rows[0]
     other = "" if cut is None or cut is full else cut.path
     return SearchHit(image, full.path, full.size, bool(full.marks & MARK_DIRECTORY), other)
 
@@ -138,9 +136,7 @@ def _row_of(db: sqlite3.Connection, image_id: int, number: int | None) -> _Row |
 
 def parse(text: str) -> _Query | None:
     """Take a text apart, or return None when there is nothing in it to look for."""
-    parts: list[str] = []
-    patterns: list[str] = []
-    folders: list[str] = []
+    parts, patterns, folders = list[str](), list[str](), list[str]()
     for word in fold(text[:_LONGEST_TEXT]).split():
         folder, _, name = word.replace("\\", "/").strip("/").rpartition("/")
         if folder:
@@ -149,9 +145,8 @@ def parse(text: str) -> _Query | None:
             patterns.append(name)
         elif name:
             parts.append(name)
-    if not parts and not patterns:
-        return None
-    return _Query(tuple(parts), tuple(patterns), tuple(folders))
+    query = _Query(tuple(parts), tuple(patterns), tuple(folders))
+    return query if parts or patterns else None
 
 
 # CROSS JOIN keeps SQLite to this order: from the index to names, then to entries.
@@ -178,8 +173,7 @@ class _Conditions:
     """Parts of a WHERE clause, with the values of their question marks in the same order."""
 
     def __init__(self) -> None:
-        self.sql: list[str] = ["1"]
-        self.values: list[Any] = []
+        self.sql, self.values = ["1"], list[Any]()
         self.by_index = False
 
     def add(self, sql: str, *values: Any) -> None:
@@ -201,9 +195,8 @@ def _matching(db: sqlite3.Connection, query: _Query, shelf_id: int | None) -> It
     equal.add("names.folded = ?", word)
     begins.add("names.folded > ? AND names.folded < ?", *span)
     rest.add("NOT (names.folded >= ? AND names.folded < ?)", *span)
-    yield from _ask(db, query, shelf_id, equal)
-    yield from _ask(db, query, shelf_id, begins)
-    yield from _ask(db, query, shelf_id, rest)
+    for conditions in (equal, begins, rest):
+        yield from _ask(db, query, shelf_id, conditions)
 
 
 def _by_content(db: sqlite3.Connection, query: _Query) -> _Conditions:

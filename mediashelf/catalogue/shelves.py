@@ -8,9 +8,9 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from mediashelf.catalogue.records.acknowledged import keep_before_forgetting
+from mediashelf.catalogue.records.entry_rows import forget_unused_folders
 from mediashelf.catalogue.records.name_index import forget_unused_names
 from mediashelf.catalogue.rows import ShelfRow, keep_path, utc_now
-from mediashelf.catalogue.scanning.record import forget_unused_folders
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelf_places import move_shelf, take_over
 from mediashelf.catalogue.store import Catalogue

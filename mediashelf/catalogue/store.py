@@ -1,8 +1,7 @@
-"""Opening the catalogue, and the questions that it answers."""
+"""The catalogue, and the questions that it answers."""
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -10,22 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from mediashelf.catalogue import images
-from mediashelf.catalogue.records.error_words import in_words, is_full
-from mediashelf.catalogue.records.opening import connect, connect_to_nothing, connect_to_read
+from mediashelf.catalogue.opening import open_file
+from mediashelf.catalogue.records.error_words import in_words
 from mediashelf.catalogue.records.reading import ContentError, reads_catalogue, require_types
 from mediashelf.catalogue.rows import ImageRow, ShelfRow, kept_path
-from mediashelf.catalogue.schema import (
-    APPLICATION_ID,
-    OLDEST_SQLITE,
-    STEPS,
-    migrate,
-    refuse_foreign,
-    schema_version,
-)
-from mediashelf.catalogue.upgrading import upgrading
 from mediashelf.errors import CatalogueError, InputError
 from mediashelf.places import catalogue_place
-from mediashelf.text import close_names, did_you_mean
+from mediashelf.text import did_you_mean
 
 if TYPE_CHECKING:
     from mediashelf.catalogue.search import SearchAnswer
@@ -40,8 +30,6 @@ _COUNTED = """
     FROM shelves LEFT JOIN images ON images.shelf_id = shelves.id AND images.presence != 'missing'
     GROUP BY shelves.id
 """
-
-_CACHE_KIB = 64 * 1024  # the name index is written at random places
 
 
 class Catalogue:
@@ -159,19 +147,8 @@ def open_catalogue(
     What SQLite refuses inside the block comes out as :class:`CatalogueError`.
     """
     place = catalogue_place(path)
-    _refuse_old_sqlite()
     try:
-        exists = place.exists()
-        if not exists:
-            _refuse_mistyped(place)
-        exists = create or exists
-        if create:
-            _make_folder(place.parent)
-            _make_private(place)
-        if exists:
-            db, can_write = _open(place, wait_seconds, must_write=create)
-        else:
-            db, can_write = _prepared(connect_to_nothing(), place, can_write=True)
+        db, exists, can_write = open_file(place, wait_seconds, create=create)
         try:
             yield Catalogue(db, place, exists=exists, can_write=can_write)
         finally:
@@ -184,117 +161,3 @@ def open_catalogue(
         raise CatalogueError(
             f"{place}: you may not read it; choose another with --catalogue"
         ) from error
-
-
-def _refuse_mistyped(place: Path) -> None:
-    """Raise where a catalogue of nearly this name is in the folder: that one is meant."""
-    try:
-        others = [path for path in place.parent.iterdir() if ".version-" not in path.name]
-    except OSError:
-        return
-    stems = close_names(place.stem, {path.stem.lower() for path in others})
-    by_nearness = sorted(
-        (path for path in others if path.stem.lower() in stems),
-        key=lambda path: (stems.index(path.stem.lower()), path.name),
-    )
-    near = next((path.name for path in by_nearness if _is_ours(place, path.name)), None)
-    if near is not None:
-        raise CatalogueError(
-            f"{place}: there is no such catalogue; did you mean {near!r}? To begin another one "
-            "under this name, make an empty file of that name first"
-        )
-
-
-def _is_ours(place: Path, name: str) -> bool:
-    """Tell whether a file beside it is a catalogue (SQLite file format, 1.3.16)."""
-    path = place.with_name(name)
-    try:
-        if not path.is_file():
-            return False
-        with path.open("rb") as stream:
-            head = stream.read(72)
-    except OSError:
-        return False
-    return head[68:72] == APPLICATION_ID.to_bytes(4, "big")
-
-
-def _refuse_old_sqlite() -> None:
-    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
-        needed = ".".join(map(str, OLDEST_SQLITE))
-        raise CatalogueError(
-            f"this Python comes with SQLite {sqlite3.sqlite_version}; the catalogue needs {needed} "
-            "or later"
-        )
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise CatalogueError(
-            f"{folder}: this folder for the catalogue cannot be made: {error.strerror or error}"
-        ) from error
-
-
-def _make_private(place: Path) -> None:
-    """Make a new catalogue that its owner alone can read: it tells what somebody owns."""
-    try:
-        number = os.open(place, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600)
-    except OSError:
-        return  # it is there already; or SQLite will say what is wrong
-    try:
-        place.chmod(0o600)  # whatever the umask took away
-    finally:
-        os.close(number)
-
-
-def _is_writable(place: Path) -> bool:
-    """Tell whether SQLite can write the file, and others beside it."""
-    return all(os.access(path, os.W_OK) for path in (place.parent, place) if path.exists())
-
-
-def _open(place: Path, wait_seconds: float, *, must_write: bool) -> tuple[sqlite3.Connection, bool]:
-    """Open a file, and tell whether it can be written; a full disk still lets it be read."""
-    if _is_writable(place):
-        try:
-            return _prepared(connect(place, wait_seconds), place, can_write=True)
-        except sqlite3.OperationalError:
-            if must_write or not is_full(place):
-                raise
-    return _prepared(connect_to_read(place, wait_seconds), place, can_write=False)
-
-
-def _prepared(
-    db: sqlite3.Connection, place: Path, *, can_write: bool
-) -> tuple[sqlite3.Connection, bool]:
-    try:
-        _prepare(db, place, can_write)
-    except BaseException:
-        db.close()
-        raise
-    return db, can_write
-
-
-def _prepare(db: sqlite3.Connection, place: Path, can_write: bool) -> None:
-    """Check that the file is ours and bring it up to date."""
-    refuse_foreign(db, str(place))
-    db.execute("PRAGMA foreign_keys = ON")
-    db.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
-    if can_write:
-        # Where the file system cannot do WAL (some network shares), SQLite keeps its older mode.
-        db.execute("PRAGMA journal_mode = WAL")
-        db.execute("PRAGMA synchronous = NORMAL")
-        version = schema_version(db)
-        if 0 < version < len(STEPS):
-            from mediashelf.catalogue.steps.copying import keep_before_steps  # rarely needed
-
-            with upgrading():
-                keep_before_steps(db, place, version)
-                migrate(db)
-        else:
-            migrate(db)
-    elif schema_version(db) < len(STEPS):
-        raise CatalogueError(
-            f"{place}: must be brought up to date first, and cannot be written; run any command "
-            "once where it can"
-        )

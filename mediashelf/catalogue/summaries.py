@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 
@@ -111,11 +110,17 @@ def _made(
 
 
 def _words(text: str) -> tuple[str, ...]:
-    return tuple(json.loads(text)) if text != "[]" else ()
+    if text == "[]":
+        return ()
+    import json  # most lists ask for nothing of this
+
+    return tuple(json.loads(text))
 
 
 def write_summaries(db: sqlite3.Connection, new: Mapping[int, DiscSummary]) -> None:
     """Keep what discs say of themselves; within the caller's transaction."""
+    import json
+
     db.executemany(
         f"INSERT OR REPLACE INTO disc_summaries (image_id, reader, {_COLUMNS}) "
         "SELECT id, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ? FROM images WHERE id = ?",

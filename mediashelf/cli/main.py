@@ -15,9 +15,8 @@ from mediashelf import __version__
 from mediashelf.cli.console import prepare_streams
 from mediashelf.cli.help_text import HelpFormatter
 from mediashelf.cli.paging import paged
-from mediashelf.cli.telling import ShownError, shown_usage, tell
+from mediashelf.cli.telling import ShownError, internal_error, shown_usage, tell
 from mediashelf.errors import MediashelfError, OutputError
-from mediashelf.system import advice
 from mediashelf.version import version_text
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it; __main__.py has it before this is loaded
@@ -142,6 +141,11 @@ class MediashelfGroup(click.Group):
             _silence_standard_output()
             words = f"{place}: {error.strerror or error}"
             raise ShownError([words], OutputError.exit_code) from error
+        except (click.ClickException, click.Abort, click.exceptions.Exit):
+            raise
+        except Exception as error:
+            # Python's own answer would end with 1, as findings do.
+            raise internal_error(error) from error
         except KeyboardInterrupt:
             is_kept = ctx.invoked_subcommand in _GO_ON
             after = "What was finished is kept" if is_kept else "No unfinished file was left behind"
@@ -157,7 +161,11 @@ def _silence_standard_output() -> None:
 
 def _advice(error: MediashelfError) -> Iterator[str]:
     """Yield what to do where the system's own words do not tell it."""
-    if isinstance(error.__cause__, OSError) and (words := advice(error.__cause__)):
+    if not isinstance(error.__cause__, OSError):
+        return
+    from mediashelf.system import advice  # not for the help, which asks nothing of the system
+
+    if words := advice(error.__cause__):
         yield words
 
 
@@ -184,5 +192,6 @@ def main() -> None:
     MEDIASHELF_TARGETS. By default both are in the platform's data folder.
 
     Exit codes: 0 clean; 1 findings at or above --fail-on; 2 wrong usage;
-    3 and up one for each kind of error (see the README); 130 stopped by Ctrl-C.
+    3 and up one for each kind of error (see the README); 70 an internal error;
+    130 stopped by Ctrl-C.
     """

@@ -37,7 +37,7 @@ def _with_upgrades_told(
     context: click.Context, option: click.Parameter, place: Path | None
 ) -> Path | None:
     """Have it shown where the catalogue that this command uses is brought up to date."""
-    from mediashelf.catalogue.upgrading import tell_upgrades
+    from mediashelf.catalogue.steps.upgrading import tell_upgrades
 
     tell_upgrades(_upgrade_progress)
     return place
@@ -105,6 +105,12 @@ target_option = click.option(
     metavar="TARGET",
     help="A system that must read the disc: dos, win9x, nt4, nt5, nt6 or one of yours. Repeatable.",
 )
+
+
+def machines_option(words: str) -> Callable[[Command], Command]:
+    """Return the option that names the files of a machine; ``words`` are its help."""
+    kind = click.Path(dir_okay=False, path_type=Path)
+    return click.option("-m", "--machine", "machine_paths", multiple=True, type=kind, help=words)
 
 
 def moved_option(flag: str, cure: str) -> Callable[[Command], Command]:

@@ -92,10 +92,11 @@ def table(
     """
     columns = _columns(headers, rows)
     aligned = {name.strip() for name in right.split(",")}
-    widths = list(map(_width, columns))
+    is_plain = all(map(_is_plain, columns))
+    widths = [max(map(len, column)) if is_plain else _width(column) for column in columns]
     if not in_lines and _total(widths) > terminal_width():
         return _blocks(headers, list(zip(*columns, strict=True))[1:])
-    if all(map(_is_plain, columns)):
+    if is_plain:
         # Ten thousand rows in a third of the time.
         cells = zip(headers, widths, strict=True)
         line = "  ".join(f"%{'' if name in aligned else '-'}{width}s" for name, width in cells)
@@ -114,16 +115,12 @@ def fits(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> bool:
 
 def _columns(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> list[list[str]]:
     """Return the columns with their headers, safe to print."""
-    columns = [list(column) for column in zip(headers, *rows, strict=True)]
-    return [
-        # Asked once for a column: a list may have ten thousand rows.
-        column if _is_plain(column) and "".join(column).isprintable() else _safe(column)
-        for column in columns
-    ]
+    return [_safe(list(column)) for column in zip(headers, *rows, strict=True)]
 
 
 def _safe(column: list[str]) -> list[str]:
-    return [shown(cell) for cell in column]
+    text = "".join(column)  # asked once for a column: a list may have ten thousand rows
+    return column if text.isascii() and text.isprintable() else [shown(cell) for cell in column]
 
 
 def _is_plain(column: list[str]) -> bool:

@@ -24,6 +24,20 @@ class ShownError(click.ClickException):
         tell(f"Error: {self.message}")
 
 
+INTERNAL = 70  # EX_SOFTWARE of sysexits.h (from memory); no error of ours has it
+
+
+def internal_error(error: Exception) -> ShownError:
+    """Return a fault of the program as an error; what was printed before it is not the answer."""
+    import traceback
+    from pathlib import Path
+
+    frames = traceback.extract_tb(error.__traceback__)[-1:]
+    where = "".join(f" at {Path(each.filename).name} line {each.lineno}" for each in frames)
+    words = f"internal error{where} ({type(error).__name__}: {error}); please report it"
+    return ShownError([f"{words}. What was printed is not the whole answer."], INTERNAL)
+
+
 class ShownUsageError(click.UsageError):
     """A wrong command line: the form it must have, where to read more, and what is wrong."""
 

@@ -19,11 +19,13 @@ def check_files(check: PackageCheck, worst: Severity) -> Iterator[Finding]:
     package = check.package
     for file in check.files:
         is_told = file.state in _STATE_FINDINGS
-        if not (is_told or file.needed.size):
+        if not (is_told or file.needed.size or file.needed.listed_for):
             continue  # nearly all
         where = f"{package.path} line {file.needed.line}"
         if is_told:
             yield _STATE_FINDINGS[file.state](file, where, worst)
+        elif file.needed.listed_for and file.state.is_usable:
+            yield _listed_for_others(file, where)
         elif file.found_size not in (-1, file.needed.size):
             yield Finding(
                 "driver-file-size",
@@ -125,6 +127,20 @@ def _found_above(file: FileCheck, where: str, worst: Severity) -> Finding:
         "there, and no tag file shows that the disk's root is meant",
         "move it to the place below the INF's folder that the INF names",
         driver_page("INF SourceDisksNames section"),
+    )
+
+
+def _listed_for_others(file: FileCheck, where: str) -> Finding:
+    sections = " and ".join(f"[SourceDisksFiles.{name}]" for name in file.needed.listed_for)
+    verb = "list" if len(file.needed.listed_for) > 1 else "lists"
+    return Finding(
+        "driver-file-for-other-processor",
+        Severity.WARNING,
+        where,
+        f"only {sections} {verb} {file.needed.name}, which systems for this processor do not read; "
+        f"{file.path} may be meant for another",
+        "check that it is the file for this processor, or get the package again",
+        COPYING,
     )
 
 

@@ -8,6 +8,7 @@ from msgspec.structs import replace
 
 from mediashelf.drivers.file_findings import check_files
 from mediashelf.drivers.packages.checked_files import FileState
+from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.findings import Finding, Severity
@@ -50,10 +51,16 @@ def check_package(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding
         yield from check_files(surveyed.rest, Severity.WARNING)
     yield from _check_around(surveyed)
     if surveyed.suitability.fit is Fit.FITS:
-        if is_utf_16(package.inf.encoding) and not survey.family.reads_utf_16:
-            found = f"and {survey.family.name} systems read INFs as ANSI text only"
-            yield text_finding("utf-16-inf", package.path, found)
+        if is_utf_16(package.inf.encoding):
+            yield from check_reads_utf_16(survey.family, package.path)
         yield from _check_choice(survey, package)
+
+
+def check_reads_utf_16(family: Family, where: str) -> Iterator[Finding]:
+    """Yield a finding where systems of a family do not read the UTF-16 of an INF."""
+    if not family.reads_utf_16:
+        found = f"and {family.name} systems read INFs as ANSI text only"
+        yield text_finding("utf-16-inf", where, found)
 
 
 def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:

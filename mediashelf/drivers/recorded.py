@@ -28,6 +28,7 @@ from mediashelf.drivers.recorded_values import (
     KeptView,
     system_key,
 )
+from mediashelf.formats.inf.checks import found_in
 from mediashelf.formats.inf.copying import COPY_INF_SINCE
 from mediashelf.formats.inf.models import Maker, Model, all_models, makers
 from mediashelf.formats.inf.models_read import ModelsRead, read_models
@@ -37,6 +38,7 @@ from mediashelf.formats.inf.systems import (
     choose_models,
     find_install_section,
 )
+from mediashelf.formats.inf.text.encoding import is_utf_16
 
 MOST_IDENTIFIERS = 16_384
 """Identifiers of one package that are kept."""
@@ -127,6 +129,8 @@ def _keep(package: Package, marks: set[str]) -> KeptPackage:
         tuple(package.tree.prefix + path for path in files)[:MOST_FILES],
         package.digest,
         is_cut or viewer.is_cut or len(files) > MOST_FILES,
+        found_in(inf),
+        is_utf_16(inf.encoding),
     )
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Fit
 from mediashelf.formats.inf.driver_version import DriverVersion
+from mediashelf.formats.inf.rules import Found
 
 
 class KeptInstall(NamedTuple):
@@ -51,7 +52,7 @@ class KeptPackage(NamedTuple):
 
     ``path`` and ``files`` begin with the prefix of its tree; they are the INF, and with it
     all that any system takes. ``digest`` is of the INF's text. ``is_cut`` tells that a
-    bound was reached.
+    bound was reached. ``found`` is what is wrong with the text, ``is_utf_16`` its encoding.
     """
 
     path: str
@@ -64,6 +65,8 @@ class KeptPackage(NamedTuple):
     files: tuple[str, ...]
     digest: bytes
     is_cut: bool = False
+    found: tuple[Found, ...] = ()
+    is_utf_16: bool = False
 
 
 def system_key(family: Family) -> str:

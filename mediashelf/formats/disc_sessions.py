@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from mediashelf.formats.fields import View, parse_both_32
 from mediashelf.formats.iso.descriptors import FIRST_DESCRIPTOR
-from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER, parse_root_record
+from mediashelf.formats.iso.directories.directory_records import SELF_IDENTIFIER
+from mediashelf.formats.iso.volume_descriptor import parse_root_record
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 

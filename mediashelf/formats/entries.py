@@ -11,39 +11,16 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import accumulate, compress, groupby, repeat
 from threading import Lock
-from typing import Any, Generic, NamedTuple, TypeVar, overload
+from typing import Any, NamedTuple, TypeVar, overload
 
 from mediashelf.collector import collector_paused
-from mediashelf.formats.volume import HOLE, Entry, Extent
-from mediashelf.sequences import MadeSequence
+from mediashelf.formats.volume import Entry, Extent
 
 _Value = TypeVar("_Value")
 _new: Callable[..., Any] = tuple.__new__
 _OTHERS = b"\1" + bytes(255)  # turns the mask of the folders into that of the files
 _MAKING = Lock()  # held while entries are made of columns, which are let go meanwhile
 _FEW = 1000  # entries whose columns stay beside them: whoever asks for these gets them at once
-
-
-OWN_PLACE = -1
-"""Stands for the place of bytes that are nowhere that another tree could name."""
-
-
-class Shifted(MadeSequence[int]):
-    """Numbers that all have another one added to them, when they are asked for."""
-
-    __slots__ = ("_numbers", "_shift")
-
-    def __init__(self, numbers: Sequence[int], shift: int) -> None:
-        self._numbers, self._shift = numbers, shift
-
-    def __len__(self) -> int:
-        return len(self._numbers)
-
-    def __iter__(self) -> Iterator[int]:
-        return map(self._shift.__add__, self._numbers)
-
-    def make(self, place: int) -> int:
-        return self._shift + self._numbers[place]
 
 
 class Folder(NamedTuple):
@@ -70,8 +47,7 @@ class Folder(NamedTuple):
         """Return the columns of entries that have this parent."""
         columns = list(zip(*entries, strict=True)) or [()] * len(Entry._fields)
         paths, identifiers, sizes, are_folders, extents, dates, flags, offsets = columns
-        start = len(path) + 1
-        names = [each[start:] for each in paths]
+        names = [each[len(path) + 1 :] for each in paths]
         mask = bytes(map(bool, are_folders))
         return cls(path, names, identifiers, sizes, mask, (), extents, dates, flags, offsets)
 
@@ -103,26 +79,6 @@ class Folder(NamedTuple):
         if 0 in self.sizes:
             extents = [one if size else () for one, size in zip(extents, self.sizes, strict=True)]
         return extents
-
-    def places(self, block_size: int) -> list[int]:
-        """Return where the bytes of each entry are: one number, equal where the bytes are the same.
-
-        It tells the first byte and how many there are, of every run where they are several. It is
-        0 for an entry without bytes, and :data:`OWN_PLACE` for one whose bytes no other tree can
-        name: UDF keeps them in its record, did not record all of them, or they were not found.
-        """
-        factor = block_size << 64
-        if self.extents is not None:
-            return [
-                extents[0][0] * factor | size
-                if len(extents) == 1 and size and extents[0][0] != HOLE and not extents[0][2]
-                else _place_of_runs(extents, size, block_size)
-                for extents, size in zip(self.extents, self.sizes, strict=True)
-            ]
-        pairs = zip(self.lbas, self.sizes, strict=True)
-        if 0 in self.sizes:
-            return [lba * factor | size if size else 0 for lba, size in pairs]
-        return [lba * factor | size for lba, size in pairs]
 
     def of_files(self, column: Sequence[_Value]) -> Sequence[_Value]:
         """Return what a column says of the files alone."""
@@ -163,25 +119,6 @@ class Folder(NamedTuple):
         return list(map(_new, repeat(Entry), zip(*columns, strict=True)))
 
 
-def _place_of_runs(extents: Sequence[Extent], size: int, block_size: int) -> int:
-    if not size:
-        return 0
-    if not extents or any(lba == HOLE or offset for lba, _, offset in extents):
-        return OWN_PLACE
-    # Trees cut the same bytes into sections of different lengths.
-    starts: list[int] = []
-    end = -1
-    for lba, length, _ in extents:
-        start = lba * block_size
-        if start != end:
-            starts += (end, start)
-        end = start + length
-    place = starts[1]
-    for number in starts[2:]:
-        place = place << 64 | number
-    return place << 64 | size
-
-
 class Entries(Sequence[Entry]):
     """The entries of one tree: a sequence that is kept as columns until an entry is asked for.
 
@@ -195,9 +132,8 @@ class Entries(Sequence[Entry]):
     ) -> None:
         self._folders = [folder for folder in folders if folder.names]
         self._length = sum([len(folder.names) for folder in self._folders])
-        self._ends: list[int] = []
+        self._make, self._ends = make, list[int]()
         self._made: tuple[Entry, ...] | None = None
-        self._make = make
 
     def iter_folders(self) -> Iterator[Folder]:
         """Yield the folders that have entries, in the order of these."""
@@ -277,33 +213,3 @@ def count_files(entries: Sequence[Entry]) -> int:
 def _group(entries: Sequence[Entry]) -> Iterator[Folder]:
     for path, group in groupby(entries, lambda entry: entry[0].rpartition("/")[0]):
         yield Folder.of(path, list(group))
-
-
-_MOST_SHARED = 200_000
-
-
-class SharedColumn(Generic[_Value]):
-    """A column that is worked out of all columns but the names: once for trees that share them.
-
-    Most discs have the same files in the same order in two or three trees.
-    """
-
-    def __init__(self, make: Callable[[Folder], list[_Value]]) -> None:
-        self._make = make
-        self._known: dict[bytes, tuple[tuple[object, ...], list[_Value]]] = {}
-        self._left = _MOST_SHARED
-
-    def of(self, folder: Folder) -> list[_Value]:
-        """Return the column of a folder."""
-        if not folder.lbas:
-            return self._make(folder)
-        basis = folder.sizes, folder.dates, folder.flags, folder.are_folders
-        lbas = folder.packed_lbas
-        known = self._known.get(lbas)
-        if known is not None and known[0] == basis:
-            return known[1]
-        column = self._make(folder)
-        self._left -= len(column)
-        if self._left >= 0:
-            self._known[lbas] = basis, column
-        return column

@@ -33,6 +33,11 @@ def describe_nothing(view: View) -> str:
             f"not a disc image: {size:,} bytes are too few; the first volume descriptor is in "
             f"sector 16 and ends at byte {_FIRST_VOLUME_END:,}"
         )
+    # Loaded only for what is no disc.
+    from mediashelf.formats.raw.layout import begins_scrambled
+
+    if begins_scrambled(view.read(0, _FIRST_VOLUME_END)):
+        return "its sectors are raw and scrambled, as they are on the disc itself"
     sector = view.read(_FIRST_VOLUME_END - SECTOR_SIZE, SECTOR_SIZE)
     shown = "zeros" if is_zero(sector) else f"bytes {sector[:8].hex(' ')}"
     return f"no ISO 9660 or UDF volume descriptor from sector 16 on, which begins with {shown}"
@@ -41,12 +46,7 @@ def describe_nothing(view: View) -> str:
 def describe_packed(view: View) -> str:
     """Say what a compressed file or archive is that an image may be in; else nothing."""
     # Loaded only for what is no disc.
-    from mediashelf.formats.packed.signatures import (
-        ARCHIVES,
-        HEAD_SIZE,
-        LZMA_START,
-        detect_format,
-    )
+    from mediashelf.formats.packed.signatures import ARCHIVES, HEAD_SIZE, LZMA_START, detect_format
 
     head = view.read(0, HEAD_SIZE)
     kind = next((words for signature, words in _COMPRESSED if head.startswith(signature)), "")

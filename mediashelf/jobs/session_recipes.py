@@ -8,7 +8,8 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from mediashelf.building.planning.boot import FLOPPY_MEDIA
-from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe, with_places
+from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe
+from mediashelf.building.recipes.source_names import with_places
 from mediashelf.errors import FormatError, InputError
 from mediashelf.readability.targets import Target, pick_targets
 from mediashelf.sessions.discs.served_image import PlanRecipe, SessionRecipe

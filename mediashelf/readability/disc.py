@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import Enum
 from typing import Any, NamedTuple
 
-from mediashelf.formats.tree_differences import find_lacking
+from mediashelf.formats.pairing.tree_differences import Lacking, find_lacking
 from mediashelf.formats.volume import DiscFacts, VolumeKind
 from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.name_tree import NameTree, cached_property
@@ -52,7 +52,7 @@ class JudgedDisc:
     def __init__(self, facts: DiscFacts) -> None:
         self.facts = facts
         self._trees: dict[VolumeKind, NameTree | None] = {}
-        self._missing: dict[tuple[VolumeKind, VolumeKind], list[int]] = {}
+        self._missing: dict[tuple[VolumeKind, VolumeKind], Lacking] = {}
         self._whole: dict[VolumeKind, bool] = {}
         self.hits: dict[object, Any] = {}
         """What rules have found in its trees, as :mod:`.rule_types` remembers it.
@@ -93,24 +93,27 @@ class JudgedDisc:
         if seen.kind not in self._whole:
             trees = map(self.tree, COMPARED)
             self._whole[seen.kind] = not any(
-                self.missing_from(seen, other)
+                any(self.missing_from(seen, other))
                 for other in trees
                 if other is not None and other is not seen
             )
         return self._whole[seen.kind]
 
-    def missing_from(self, seen: NameTree, other: NameTree) -> list[int]:
-        """Return the numbers of the files of another tree whose contents this one does not name."""
+    def missing_from(self, seen: NameTree, other: NameTree) -> Lacking:
+        """Return the files of another tree whose contents this one does not name, or may not."""
         key = seen.kind, other.kind
         if key not in self._missing:
             missing = other.places.lacking_in(seen.places)
             is_udf = other.kind is VolumeKind.UDF and NO_PLACE in other.places.all
             if is_udf or (missing and VolumeKind.UDF in key):  # whose blocks do not tell all
-                self._missing[key] = find_lacking(other.volume, seen.volume)
+                joliet = self.tree(VolumeKind.JOLIET)
+                between = joliet.volume if joliet and joliet.kind not in key else None
+                self._missing[key] = find_lacking(other.volume, seen.volume, between)
             else:
                 missing.discard(NO_PLACE)
-                numbers = map(other.places.numbers_at, sorted(missing))
-                self._missing[key] = [each for found in numbers for each in found]
+                places = sorted(missing)
+                numbers = [each for place in places for each in other.places.numbers_at(place)]
+                self._missing[key] = Lacking(numbers, [])
         return self._missing[key]
 
     @cached_property

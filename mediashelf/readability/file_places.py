@@ -36,13 +36,7 @@ class FilePlaces:
                 pairs = zip(found, folder.are_folders, strict=True)
                 found = [IS_FOLDER if is_folder else place for place, is_folder in pairs]
             self.all.extend(iter(found))  # which may be an array of another kind
-
         self._end = max(max(self.all, default=0), NO_PLACE) + 1
-
-    @property
-    def is_known(self) -> bool:
-        """False when no file says where its contents are, so that trees can't be compared."""
-        return bool(self.all) and self._end > 0
 
     @cached_property
     def _table(self) -> array[int] | None:

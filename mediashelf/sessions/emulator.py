@@ -102,9 +102,6 @@ def check_lun(
     ``path_bytes`` is the length of the image's path as the kernel gets it. The
     contents are not looked at; ``looks_raw`` and ``is_hybrid`` tell what the reader saw.
     """
-    blocks, tail = divmod(size, SECTOR_SIZE)
-    if presentation == "disk":
-        tail = size % DISK_BLOCK.value
     if looks_raw:
         yield _error(
             "emulator-data-sectors",
@@ -113,9 +110,28 @@ def check_lun(
             "Make a servable image of the data track: mediashelf convert",
             RAW_SOURCE,
         )
-    if presentation == "disk" and not tail and size:
-        pass  # no other limit is known of a disk
-    elif blocks < MIN_BLOCKS.value and presentation == "optical":
+    yield from _check_size(size, where, presentation, is_hybrid, looks_raw)
+    if path_bytes > MAX_PATH_SIZE.value:
+        yield _error(
+            "emulator-path-length",
+            where,
+            f"the image's path has {path_bytes:,} bytes, and at most {MAX_PATH_SIZE.value:,} "
+            "are accepted",
+            "Move the image closer to the root of the card",
+            MAX_PATH_SIZE.source,
+            found=path_bytes,
+            expected=f"at most {MAX_PATH_SIZE.value}",
+        )
+
+
+def _check_size(
+    size: int, where: str, presentation: Presentation, is_hybrid: bool, looks_raw: bool
+) -> Iterator[Finding]:
+    """Yield what the emulator does not serve of so many bytes."""
+    is_optical = presentation == "optical"  # of a disk no limit is known but whole blocks
+    blocks = size // SECTOR_SIZE
+    tail = size % (SECTOR_SIZE if is_optical else DISK_BLOCK.value)
+    if is_optical and blocks < MIN_BLOCKS.value:
         yield _error(
             "emulator-smallest-disc",
             where,
@@ -126,7 +142,7 @@ def check_lun(
             found=blocks,
             expected=f"at least {MIN_BLOCKS.value}",
         )
-    elif blocks > MAX_BLOCKS.value and presentation == "optical":
+    elif is_optical and blocks > MAX_BLOCKS.value:
         lost = (blocks - MAX_BLOCKS.value) * SECTOR_SIZE + tail
         yield _error(
             "emulator-largest-disc",
@@ -140,31 +156,20 @@ def check_lun(
             offset=MAX_SIZE,
             length=lost,
         )
-    elif tail:
+    elif tail and not looks_raw:  # raw sectors fill no blocks, and zeros would not help
         yield Finding(
             "emulator-whole-blocks",
             Severity.WARNING,
             where,
             f"the image ends with {tail:,} bytes that do not fill a block, and are not served",
             f"add zeros to a copy: truncate --size={(blocks + 1) * SECTOR_SIZE} COPY"
-            if blocks < MAX_BLOCKS.value or presentation == "disk"
+            if blocks < MAX_BLOCKS.value or not is_optical
             else "zeros cannot be added to so large a disc: spread the contents over several",
             BLOCK_SIZE.source,
             str(size),
             f"a multiple of {SECTOR_SIZE}",
             blocks * SECTOR_SIZE,
             tail,
-        )
-    if path_bytes > MAX_PATH_SIZE.value:
-        yield _error(
-            "emulator-path-length",
-            where,
-            f"the image's path has {path_bytes:,} bytes, and at most {MAX_PATH_SIZE.value:,} "
-            "are accepted",
-            "Move the image closer to the root of the card",
-            MAX_PATH_SIZE.source,
-            found=path_bytes,
-            expected=f"at most {MAX_PATH_SIZE.value}",
         )
 
 

@@ -14,16 +14,11 @@ from typing import TYPE_CHECKING
 from msgspec.structs import replace
 
 from mediashelf.errors import InputError
+from mediashelf.file_view import open_view
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
-from mediashelf.formats.volume import (
-    DiscFacts,
-    Entry,
-    VolumeFacts,
-    VolumeKind,
-    encode_record_date,
-)
-from mediashelf.image import DiscImage, begins_as_disc, open_view
+from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind, encode_record_date
+from mediashelf.image import DiscImage, begins_as_disc
 
 if TYPE_CHECKING:
     from mediashelf.formats.disc import DiscReading

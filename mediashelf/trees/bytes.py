@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 from mediashelf.errors import InputError
+from mediashelf.file_view import FileView, open_view
 from mediashelf.formats.fields import View
-from mediashelf.image import FileView, open_view
 
 MOST_IN_MEMORY = 16 << 20
 """Bytes of a spool that are kept in memory; more go to an unnamed file in the system's folder

@@ -17,6 +17,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.rockridge.other_contents import COMPRESSED_RULE, LINKS_RULE
+from mediashelf.formats.udf.volume import OTHERS_RULE
 from mediashelf.formats.volume import (
     DiscFacts,
     Extent,
@@ -40,7 +41,7 @@ from mediashelf.trees.members import (
 )
 from mediashelf.trees.tree import Tree
 
-_OTHER_CONTENTS = frozenset({COMPRESSED_RULE, LINKS_RULE})
+_OTHER_CONTENTS = frozenset({COMPRESSED_RULE, LINKS_RULE, OTHERS_RULE})
 _LONGEST_NAMES = (VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.JOLIET, VolumeKind.ISO9660)
 
 

@@ -24,6 +24,9 @@ from mediashelf.trees.members import (
 )
 from mediashelf.trees.tree import Tree
 
+_PUBLISHED = "Microsoft KB Q75131"
+_MEASURED = "measured: volumes of FAT16 as mkfs.fat 4.2 makes them; of others own behaviour"
+
 
 class FloppyTree(Tree):
     """The files of a volume."""
@@ -93,7 +96,7 @@ def _not_listed(where: str, fact: str) -> Finding:
         Severity.WARNING,
         where,
         f"Not every file could be listed: {fact}",
-        "read the floppy again",
+        "read it again, or compare it with another copy",
     )
 
 
@@ -104,7 +107,7 @@ def _no_own_entry(where: str) -> Finding:
         where,
         "The folder does not begin with its own entry, so what is shown of it may be something "
         "else: the folder or the boot sector is damaged",
-        "read the floppy again, or compare it with another copy",
+        "read it again, or compare it with another copy",
         "from memory; no folder is written without it",
     )
 
@@ -116,8 +119,8 @@ def _top_unusual(where: str, volume: FatVolume) -> Finding:
         where,
         f"the boot sector gives the top folder {volume.top_entries:,} entries, where such disks "
         f"have {volume.usual_top_entries:,}; if that is damage, files are read from wrong places",
-        "if files look wrong read the floppy again, or compare it with another copy",
-        "Microsoft KB Q75131",
+        "if files look wrong read it again, or compare it with another copy",
+        _PUBLISHED if volume.is_known_disk else _MEASURED,
         found=f"{volume.top_entries:,}",
         expected=f"{volume.usual_top_entries:,}",
     )
@@ -129,6 +132,6 @@ def _tables_differ(where: str) -> Finding:
         Severity.NOTE,
         where,
         "its file allocation tables differ; the first was used, and files may be wrong",
-        "read the floppy again, or compare it with another copy",
+        "read it again, or compare it with another copy",
         "from memory; each is a copy of the first",
     )

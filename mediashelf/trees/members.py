@@ -169,11 +169,12 @@ def not_opened(where: str, what: str, *, is_part: bool = False) -> Finding:
         f"not all of it was looked into: {what}"
         if is_part
         else f"not opened: {what}; the files in it were not looked into",
-        remedy or _remedy_for(what),
+        remedy or remedy_for(what),
     )
 
 
-def _remedy_for(reason: str) -> str:
+def remedy_for(reason: str) -> str:
+    """Return what to do about a file that cannot be read for this reason."""
     if "not beside" in reason:
         return _ALL_PARTS
     return _GET_AGAIN if re.search(_DAMAGED, reason) else _UNPACK

@@ -12,10 +12,7 @@ from enum import StrEnum
 
 from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
-from mediashelf.formats.packed.archive_headers import (
-    SEVEN_ZIP_START_SIZE,
-    parse_seven_zip_start,
-)
+from mediashelf.formats.packed.archive_headers import SEVEN_ZIP_START_SIZE, parse_seven_zip_start
 from mediashelf.formats.packed.cabinets.records import (
     Compression,
     compressions,
@@ -128,10 +125,24 @@ def detect_wrapping(view: View) -> Wrapping | None:
     for signature, offset, wrapping in _SIGNATURES:
         if head.startswith(signature, offset):
             return wrapping
+    if _begins_old_tar(head):
+        return Wrapping.TAR
     for header, wrapping in _HEADERS:
         if re.match(header, head):
             return wrapping
     return Wrapping.FLOPPY if read_fat(view) is not None else None
+
+
+def _begins_old_tar(head: bytes) -> bool:
+    """Tell whether a tar header of the time before ustar begins these bytes: by its checksum.
+
+    The sum of its bytes with the checksum itself as blanks, in octal digits (POSIX.1-1988, ustar
+    header block, from memory); a name is at 0, and nothing where ustar has its magic.
+    """
+    digits = head[148:156].strip(b" \0")
+    if not re.fullmatch(rb"[0-7]{1,7}", digits) or head[:1] == b"\0" or any(head[257:265]):
+        return False
+    return int(digits, 8) == sum(head[:148]) + 8 * ord(" ") + sum(head[156:512])
 
 
 _SUFFIXES = re.compile(

@@ -21,9 +21,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 from make_files import make_cabinet
 from measure import MEDIASHELF, Measured, best_of, row, run
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
-from mediashelf.catalogue.scanning.raw_reading import WRONG
+from mediashelf.catalogue.scanning.reading.raw_sectors import WRONG
 from mediashelf.formats.raw.sectors import encode_mode_1
 from mediashelf.integrity.raw.auditing import audit_raw
 

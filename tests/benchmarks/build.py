@@ -24,7 +24,7 @@ from measure import MEDIASHELF, row, run
 from mediashelf.building.planning.disc_plan import plan_listing
 from mediashelf.building.planning.listing import list_sources
 from mediashelf.building.recipes.capacity import parse_capacity
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing import witness_ahead, write
 from mediashelf.building.writing.witness import hear_witness
 from mediashelf.formats.volume import VolumeKind

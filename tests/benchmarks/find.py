@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 from measure import MEDIASHELF, best_of, row
-from mediashelf.catalogue.listing import ListedEntries, ListedEntry
+from mediashelf.catalogue.records.listed_entries import ListedEntries, ListedEntry
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace

@@ -22,7 +22,7 @@ from build import make_tree
 from find import fill
 from make_image import make_iso
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue

@@ -27,7 +27,7 @@ from mediashelf.catalogue.facts import pack_facts
 from mediashelf.catalogue.keeping.backup import check_catalogue, save_catalogue
 from mediashelf.catalogue.keeping.describing import Change, describe_each
 from mediashelf.catalogue.keeping.image_search import find_images
-from mediashelf.catalogue.listing import ListedEntries, ListedEntry
+from mediashelf.catalogue.records.listed_entries import ListedEntries, ListedEntry
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from measure import MEDIASHELF, best_of, row, run
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 
 

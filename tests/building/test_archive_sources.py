@@ -17,9 +17,11 @@ from pathlib import Path
 import pytest
 
 from build_trees import DATE, write_tree, write_zip
+from make_fat import make_fat
 from make_image import flip, put
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import Recipe, SourceFolder, recipe_from_folders
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources import wrapped
 from mediashelf.building.sources.reading import read_start
 from mediashelf.building.writing.write import build_disc
@@ -414,3 +416,14 @@ def test_the_plan_gives_the_bytes_of_members(tmp_path: Path) -> None:
     assert read("/a/data/large.bin", 2 * MIB) == FILES["data/large.bin"][: 2 * MIB]
     assert "/INDEX.TXT" not in contents
     assert zlib.crc32(read("/a/data/zeros.bin", 1 << 30)) == zlib.crc32(bytes(300_000))
+
+
+def test_a_note_about_a_floppy_blocks_no_disc(tmp_path: Path) -> None:
+    data = make_fat({"A.TXT": b"a" * 5000}, size=16_777_216)
+    data = put(data, 512 * 33 + 9, b"\x55")  # the second table is another
+    (tmp_path / "a.img").write_bytes(data)
+    plan = planned(tmp_path / "a.img")
+    (finding,) = found(plan, "file-tables-agree")
+    assert finding.severity is Severity.NOTE
+    build_disc(plan, tmp_path / "disc.iso")
+    assert (tmp_path / "disc.iso").exists()

@@ -13,7 +13,8 @@ import pytest
 
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import BootImage, recipe_from_folders
+from mediashelf.building.recipes.recipe import BootImage
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.errors import BuildError, InputError, RecipeError

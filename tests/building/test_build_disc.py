@@ -19,7 +19,8 @@ import pytest
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.capacity import parse_capacity
-from mediashelf.building.recipes.recipe import BootImage, recipe_from_folders
+from mediashelf.building.recipes.recipe import BootImage
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources import collecting as sources
 from mediashelf.building.sources import reading
 from mediashelf.building.writing import write
@@ -358,7 +359,7 @@ def test_a_full_disk_leaves_nothing(top: Path, tmp_path: Path) -> None:
         "import resource, signal, sys\n"
         "from pathlib import Path\n"
         "from mediashelf.building.planning.disc_plan import plan_disc\n"
-        "from mediashelf.building.recipes.recipe import recipe_from_folders\n"
+        "from mediashelf.building.recipes.source_names import recipe_from_folders\n"
         "from mediashelf.building.writing.write import build_disc\n"
         "from mediashelf.errors import OutputError\n"
         "plan = plan_disc(recipe_from_folders([Path(sys.argv[1])]))\n"
@@ -395,7 +396,7 @@ def test_a_killed_build_leaves_no_disc_and_the_next_one_cleans_up(
         "import os, signal, sys\n"
         "from pathlib import Path\n"
         "from mediashelf.building.planning.disc_plan import plan_disc\n"
-        "from mediashelf.building.recipes.recipe import recipe_from_folders\n"
+        "from mediashelf.building.recipes.source_names import recipe_from_folders\n"
         "from mediashelf.building.writing.write import build_disc\n"
         "plan = plan_disc(recipe_from_folders([Path(sys.argv[1])]))\n"
         f"die = lambda count: os.kill(os.getpid(), {int(signal.SIGKILL)})\n"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing import write
 
 FILES = 200

@@ -6,9 +6,9 @@ import time
 
 import pytest
 
+from mediashelf.building.naming.characters import ascii_text
 from mediashelf.building.naming.names import (
     HostName,
-    ascii_text,
     assign_long_names,
     assign_short_names,
     iso_label,

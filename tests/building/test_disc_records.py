@@ -11,7 +11,7 @@ import pytest
 
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources.clock import record_date
 from mediashelf.building.writing.write import build_disc
 from outside_readers import libarchive_tree

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 from mediashelf.collector import collector_paused
 from mediashelf.formats.volume import Entry, VolumeKind

@@ -8,7 +8,7 @@ import pytest
 
 from make_fat import make_fat
 from make_wrappings import make_zip
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources.floppy_sets import join_floppies
 
 INF = (

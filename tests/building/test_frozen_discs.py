@@ -16,7 +16,8 @@ from msgspec.structs import replace
 
 from build_trees import DATE, write_tree
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import BootImage, recipe_from_folders
+from mediashelf.building.recipes.recipe import BootImage
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 
 WORDS = ["Treiber für Netzwerk", "драйвер", "ドライバー", "ovladač zvuku", "setup", "語" * 60]

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.image import open_image

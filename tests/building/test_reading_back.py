@@ -13,7 +13,7 @@ import pytest
 from build_trees import write_tree
 from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources.digesting import PassingDigests
 from mediashelf.building.writing import records
 from mediashelf.building.writing.disc_writer import DiscWriter

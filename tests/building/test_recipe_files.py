@@ -8,12 +8,8 @@ from pathlib import Path
 import pytest
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, parse_capacity
-from mediashelf.building.recipes.recipe import (
-    BootImage,
-    SourceFolder,
-    load_recipe,
-    recipe_from_folders,
-)
+from mediashelf.building.recipes.recipe import BootImage, SourceFolder, load_recipe
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.errors import InputError, RecipeError
 
 WHOLE = """\

@@ -13,7 +13,7 @@ import pytest
 from build_trees import write_tree
 from mediashelf import own_process
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing import second_reader, witness_ahead, write
 from mediashelf.building.writing.witness import hear_witness
 from mediashelf.building.writing.write import build_disc, build_discs

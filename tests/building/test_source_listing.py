@@ -11,7 +11,8 @@ import pytest
 
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import Recipe, SourceFolder, recipe_from_folders
+from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources import collecting as sources
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity

@@ -15,7 +15,8 @@ from make_files import make_pe
 from make_old_archives import make_rar_parts
 from make_wrappings import DATED, NEED_LIBARCHIVE, WRAPPINGS, make_mszip, make_zip
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
-from mediashelf.building.recipes.recipe import load_recipe, own_name, recipe_from_folders
+from mediashelf.building.recipes.recipe import load_recipe
+from mediashelf.building.recipes.source_names import own_name, recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 from mediashelf.errors import BuildError, InputError, OutputError
 from mediashelf.image import open_image

@@ -24,10 +24,7 @@ ON_SHELVES = list(WRAPPINGS)
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    shelf = Shelf(tmp_path)
-    shelf.home.mkdir()
-    shelf.run("shelf", "add", shelf.home)
-    return shelf
+    return Shelf.with_shelves(tmp_path, "home")
 
 
 def test_every_wrapping_is_recorded_and_found_by_its_files(shelf: Shelf) -> None:

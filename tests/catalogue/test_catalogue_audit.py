@@ -15,7 +15,8 @@ from make_image import Boot, flip, make_iso
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.images import findings_on_record
 from mediashelf.catalogue.rows import ImageRow
-from mediashelf.catalogue.scanning import reading, walk
+from mediashelf.catalogue.scanning import walk
+from mediashelf.catalogue.scanning.reading import image as reading
 from mediashelf.errors import InputError
 from mediashelf.findings import Severity
 from mediashelf.formats.raw.sectors import encode_mode_1

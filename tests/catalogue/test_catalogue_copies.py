@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from made_library import DATE, TICK, Library, overwrite, tide_image, write
-from mediashelf.catalogue import copies
 from mediashelf.catalogue.images import fixity_record
+from mediashelf.catalogue.questions import copies
 from mediashelf.catalogue.rows import ImageRow
 
 MIB = 1 << 20

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from made_library import open_library
-from mediashelf.catalogue.listing import ListedEntries, ListedEntry
+from mediashelf.catalogue.records.listed_entries import ListedEntries, ListedEntry
 from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading

@@ -9,6 +9,8 @@ import pytest
 
 from cli_runs import Shelf
 from made_library import DATE, Library, open_library, overwrite, tide_image, write
+from mediashelf.catalogue.scanning import origins
+from mediashelf.catalogue.scanning.other_folder import ShelvesThere, other_folder
 
 WORDS = "this does not look like the shelf: none of its 2 images is here"
 
@@ -204,3 +206,32 @@ def test_no_copy_follows_the_bytes_of_a_shelf_that_another_folder_replaced(
     ]
     assert set(library.states().values()) >= {"away"}
     assert len(library.catalogue.images()) == 6
+
+
+def test_a_shelf_is_looked_through_once_for_all_images_that_moved_from_it(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was loaded and walked for each of them: a thousand took ten seconds."""
+    asked: list[Path] = []
+
+    def count(db: object, root: Path, rows: object, systems: object) -> str:
+        asked.append(root)
+        return other_folder(db, root, rows, systems)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(origins, "other_folder", count)
+    for number in range(8):
+        write(library.root / f"{number}.iso", tide_image(number), DATE)
+    library.scan()
+    other = library.add_shelf("other")
+    for number in range(5):
+        (library.root / f"{number}.iso").rename(other / f"{number}.iso")
+    assert set(library.events("other").values()) == {"moved"}
+    assert asked == [library.root]
+    # What told it is not at its place any more: asked again, in this scan or the next.
+    there = ShelvesThere()
+    there.note(7, library.root, library.catalogue.images(shelf="home"))
+    assert there.is_known(7)
+    assert not there.is_known(8)
+    for path in library.root.glob("*.iso"):
+        path.unlink()
+    assert not there.is_known(7)

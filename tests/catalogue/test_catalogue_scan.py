@@ -12,22 +12,17 @@ from typing import Any
 
 import pytest
 
-from made_library import (
-    DATE,
-    TICK,
-    Library,
-    not_found,
-    open_library,
-    overwrite,
-    tide_image,
-    write,
-)
+from made_library import DATE, TICK, Library, not_found, open_library, overwrite, tide_image, write
 from make_image import make_iso, put
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
-from mediashelf.catalogue.listing import ListedEntries, list_entries
+from mediashelf.catalogue.listing import list_entries
+from mediashelf.catalogue.records.listed_entries import ListedEntries
 from mediashelf.catalogue.rows import kept_number
-from mediashelf.catalogue.scanning import faults, planning, reading, scan, walk
+from mediashelf.catalogue.scanning import planning, scan, walk
 from mediashelf.catalogue.scanning.findings import scan_findings
+from mediashelf.catalogue.scanning.reading import faults
+from mediashelf.catalogue.scanning.reading import image as reading
+from mediashelf.catalogue.scanning.scan_plan import Event
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError
@@ -198,7 +193,7 @@ def test_a_copy_has_a_record_of_its_own(library: Library) -> None:
     library.scan()
     write(library.root / "copy.iso", path.read_bytes())
     _, (outcome,) = library.scan()
-    assert (outcome.event, outcome.detail) == (planning.Event.COPY, "home: tide.iso")
+    assert (outcome.event, outcome.detail) == (Event.COPY, "home: tide.iso")
     assert library.states() == {"home: copy.iso": "recorded", "home: tide.iso": "recorded"}
 
 
@@ -210,10 +205,10 @@ def test_a_copy_is_not_said_to_be_like_bytes_that_differ_now(library: Library) -
     library.scan()
     write(library.root / "b.iso", data, DATE)
     _, (outcome,) = library.scan()
-    assert (outcome.event, outcome.detail) == (planning.Event.COPY, "home: a.iso, as recorded")
+    assert (outcome.event, outcome.detail) == (Event.COPY, "home: a.iso, as recorded")
     write(library.root / "c.iso", data, DATE)
     _, (outcome,) = library.scan()
-    assert (outcome.event, outcome.detail) == (planning.Event.COPY, "home: b.iso")
+    assert (outcome.event, outcome.detail) == (Event.COPY, "home: b.iso")
 
 
 def test_a_copy_of_a_touched_image_is_no_move(library: Library) -> None:
@@ -435,7 +430,7 @@ def test_a_file_that_changes_while_it_is_read_is_noted_and_read_again(
 
     monkeypatch.setattr(reading, "digest_file", meanwhile)
     plan, outcomes = library.scan()
-    assert [each.event for each in outcomes] == [planning.Event.CHANGING]
+    assert [each.event for each in outcomes] == [Event.CHANGING]
     assert [finding.rule for finding in scan_findings(plan, outcomes)] == ["file-at-rest"]
     assert library.states() == {"home: tide.iso": "changing"}
     assert library.catalogue.images()[0].digests == {}

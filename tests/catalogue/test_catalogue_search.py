@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from made_library import Library, open_library, tide_image, write
 from make_image import make_iso
-from mediashelf.catalogue.listing import ListedEntries, ListedEntry
+from mediashelf.catalogue.records.listed_entries import ListedEntries, ListedEntry
 from mediashelf.catalogue.scanning.record import record_new
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace

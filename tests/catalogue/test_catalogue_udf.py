@@ -138,3 +138,16 @@ def test_trees_that_differ_are_told(library: Library, bridge: MadeImage) -> None
     record(library, bridge.data[:at] + number + bridge.data[at + 8 :])
     (result,) = library.audit().values()
     assert "trees-agree" in {each.rule for each in result.verdict.findings}
+
+
+def test_what_find_lists_by_itself_is_said_of_the_disc(library: Library) -> None:
+    files = {"ONE.TXT": b"123456789", "TWO.TXT": b"987654321", "SAME.TXT": b"12345"}
+    names = {"ONE.TXT": "first.dat", "TWO.TXT": "second.dat"}
+    made = make_iso(files, long_names=names, udf="NSR02", udf_embedded=list(files))
+    record(library, made.data)
+    (result,) = library.audit().values()
+    said = {each.where: each.severity for each in result.verdict.findings}
+    apart = ["/ONE.TXT", "/TWO.TXT", "/first.dat", "/second.dat"]
+    assert said == dict.fromkeys(apart, Severity.NOTE)
+    listed = [hit.path for text in ("txt", "dat") for hit in library.catalogue.find(text).hits]
+    assert sorted(listed) == sorted([*apart, "/SAME.TXT"])

@@ -167,3 +167,17 @@ def test_nothing_is_left_to_look_into_only_when_all_was(library: Library) -> Non
     read_planned(library.catalogue, plan_shelves(library.catalogue, []))
     db.execute("DELETE FROM images WHERE path = ?", [b"b.iso"])
     assert not is_settled(db, PLAIN)  # its packages are there for nothing
+
+
+def test_packages_of_an_image_that_went_are_not_settled_by_copies_of_another(
+    library: Library,
+) -> None:
+    db = library.catalogue.db
+    write(library.root / "a.iso", tide_image(1))
+    write(library.root / "again.iso", tide_image(1))
+    write(library.root / "b.iso", tide_image(2))
+    read_planned(library.catalogue, plan_shelves(library.catalogue, []))
+    assert is_settled(db, PLAIN)
+    db.execute("DELETE FROM images WHERE path = ?", [b"b.iso"])
+    # Two images, two records that have a content on record, and two contents.
+    assert not is_settled(db, PLAIN)

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from mediashelf.catalogue.upgrading import LABEL
+from mediashelf.catalogue.steps.upgrading import LABEL
 from mediashelf.cli.main import COMMANDS
 from mediashelf.demo.scenario import make_scenario
 

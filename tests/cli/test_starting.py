@@ -42,8 +42,11 @@ def test_the_version_is_told_in_one_way() -> None:
 @pytest.mark.parametrize(
     ("arguments", "spared"),
     [
-        (["--help"], ["sqlite3", "difflib", "mediashelf.findings", "mediashelf.formats"]),
-        (["list"], ["xxhash", "difflib", "mediashelf.readability", "mediashelf.image", "tqdm"]),
+        (["--help"], ["sqlite3", "mediashelf.system", "mediashelf.findings", "mediashelf.formats"]),
+        (
+            ["list"],
+            ["xxhash", "json", "difflib", "mediashelf.readability", "mediashelf.image", "tqdm"],
+        ),
         (["prepare", "--help"], ["jinja2", "mediashelf.drivers", "mediashelf.building.sources"]),
         (["drivers", "--help"], ["html", "mediashelf.drivers.machines.text_lists"]),
     ],

@@ -262,6 +262,33 @@ def test_rules_around_a_package(text: str, files: dict[str, bytes], rule: str) -
     assert places(findings, rule)
 
 
+@pytest.mark.parametrize("target", ["win9x", "nt5"])
+@pytest.mark.parametrize(
+    ("sections", "others"),
+    [
+        ("[SourceDisksFiles.amd64]", "[SourceDisksFiles.amd64]"),
+        (
+            "[SourceDisksFiles.ia64]\r\nlkv.sys=1\r\n[SourceDisksFiles.amd64]",
+            "[SourceDisksFiles.ia64] and [SourceDisksFiles.amd64]",
+        ),
+        ("[SourceDisksFiles.x86]", ""),
+        ("[SourceDisksFiles]\r\nlkv.sys=1\r\n[SourceDisksFiles.amd64]", ""),
+    ],
+)
+def test_a_file_that_is_listed_for_other_processors_is_told(
+    target: str, sections: str, others: str
+) -> None:
+    # inf-sourcedisksfiles-section: a system reads the section of its processor and the plain one.
+    text = inf_text(VIDEO).replace("[SourceDisksFiles]", sections)
+    _, findings = surveyed(make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"}), target)
+    told = [one for one in findings if one.rule == "driver-file-for-other-processor"]
+    assert len(told) == bool(others)
+    for one in told:
+        assert one.severity is Severity.WARNING
+        verb = "list" if " and " in others else "lists"
+        assert f"only {others} {verb} lkv.sys" in one.message
+
+
 def test_a_package_that_may_be_signed_may_win() -> None:
     # how-windows-ranks-driver-packages: the signature goes before all other parts of the rank.
     signed = inf_text("X," + VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass=")

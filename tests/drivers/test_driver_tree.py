@@ -188,3 +188,19 @@ def test_a_name_of_many_files_is_not_made_again_for_each_who_asks(
         assert len(tree.find_names("x.sys")) == len(paths)
     assert len(made) == 2 * len(paths)
     assert tree.find_name("y.sys") is None and not tree.find_names("y.sys")
+
+
+@pytest.mark.parametrize("odd", ["plain", "two\nlines", "lkv.inf\n", ""])
+@pytest.mark.parametrize("more", [0, 1500])
+def test_names_are_found_by_their_ends_however_odd_the_others_are(odd: str, more: int) -> None:
+    """Also where a disc has many, whose names are not kept."""
+    many = [(f"/F{number}.TXT", 200 + number, 1) for number in range(more)]
+    seen = entries(("/A/LKV.INF", 30, 1), (f"/B/{odd}", 31, 1), ("/C/Setup.INF", 32, 1), *many)
+    hidden = entries(("/a/lkv.inf", 30, 1), ("/only.Inf", 33, 1), (f"/z/{odd}", 34, 1))
+    tree = tree_of_disc("d", disc(seen, hidden), ISO, lambda entry, limit: b"")
+    assert tree is not None
+    for _ in range(2):
+        found = [file.shown_path for file in tree.iter_ending((".inf",))]
+        assert found == ["/A/LKV.INF", "/C/Setup.INF", "/only.Inf"]
+    assert len(list(tree.iter_ending((".txt",)))) == more
+    assert list(tree.iter_ending((".sys",))) == []

@@ -9,7 +9,8 @@ import pytest
 from byte_views import BytesView
 from make_image import make_iso
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.entries import Entries, Folder, SharedColumn, iter_folders
+from mediashelf.formats.entries import Entries, Folder, iter_folders
+from mediashelf.formats.shared_column import SharedColumn
 from mediashelf.formats.volume import Entry, Extent, VolumeKind
 
 FILES = {"A.TXT": b"a", "EMPTY.TXT": b"", "D/B.TXT": b"bb", "D/E/C.TXT": b"c"}

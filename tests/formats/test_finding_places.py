@@ -40,6 +40,7 @@ HOLDER_SIZES = {
     "self-record": 34,
     "supplementary-volume-read": 2048,
     "udf-announced": 16 * 2048,  # from where the recognition sequence is looked for
+    "udf-links": 176,
     "udf-recognition": 2048,
 }
 ELSEWHERE = {

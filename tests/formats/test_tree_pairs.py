@@ -5,7 +5,7 @@ Own behaviour: no text says how trees are compared. The places are those of ECMA
 
 from __future__ import annotations
 
-from mediashelf.formats.tree_pairs import pair_folders, pair_trees
+from mediashelf.formats.pairing.tree_pairs import pair_folders, pair_trees
 from mediashelf.formats.volume import Entry, Extent, VolumeFacts, VolumeKind
 
 

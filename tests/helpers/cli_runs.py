@@ -21,6 +21,15 @@ class Shelf:
     width: int = 100
     runner: CliRunner = field(default_factory=CliRunner)
 
+    @classmethod
+    def with_shelves(cls, folder: Path, *names: str) -> Shelf:
+        """Return one whose catalogue has these shelves: new folders, with nothing in them."""
+        made = cls(folder)
+        for name in names:
+            (folder / name).mkdir()
+            made.run("shelf", "add", folder / name)
+        return made
+
     @property
     def home(self) -> Path:
         return self.folder / "home"

@@ -20,7 +20,7 @@ from pathlib import Path
 from byte_views import BytesView
 from make_files import make_cabinet, make_ne, make_pe, make_rar, make_seven_zip_shell, make_szdd
 from make_image import SECTOR, Boot, MadeImage, make_iso
-from mediashelf.catalogue.scanning.reading import read_image
+from mediashelf.catalogue.scanning.reading.image import read_image
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import read_disc

@@ -18,6 +18,7 @@ COMPARING = {
     "extent-outside-descriptors",
     "trees-agree",
     "trees-agree-in-number",
+    "trees-agree-unclear",
     "twin-dates-agree",
     "twin-flags-agree",
     "twin-names-agree",
@@ -25,6 +26,7 @@ COMPARING = {
     "boot-file-table",
     "boot-image-form",
     "boot-image-in-file",
+    "file-tables-agree",
 }
 
 

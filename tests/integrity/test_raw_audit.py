@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from byte_views import BytesView
 from make_image import put
 from make_raw import (
     audio,
@@ -31,6 +32,7 @@ from make_raw import (
 )
 from mediashelf.errors import FormatError, InputError
 from mediashelf.findings import Severity
+from mediashelf.formats.disc import read_disc
 from mediashelf.formats.raw.cue_words import LONGEST_SHEET
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import LAYOUTS as LAYOUTS_BY_NAME
@@ -491,6 +493,11 @@ def test_scrambled_sectors_are_named(tmp_path: Path) -> None:
     report = audit_raw(path)
     assert report.tracks == ()
     assert rules(report) == ["sectors-scrambled"]
+    report = audit_raw(write_disc(tmp_path, path.read_bytes()))
+    assert "sectors-scrambled" in rules(report)
+    assert read_raw_disc(write_disc(tmp_path, MODE_1)).findings == ()
+    (finding,) = read_disc(BytesView(path.read_bytes() + bytes(34_816))).findings
+    assert (finding.rule, "scrambled" in finding.message) == ("no-volume", True)
 
 
 @pytest.mark.parametrize("content", [b"", b"x", bytes(10_000), audio(20)])
@@ -622,7 +629,6 @@ def test_file_is_found_as_people_write_it(tmp_path: Path, written: str, stored: 
         "../kiosk.bin",
         "..\\kiosk.bin",
         "raw/../../kiosk.bin",
-        "/etc/hostname",
         "C:\\discs\\..",
         "C:\\",
         "C:",
@@ -649,9 +655,10 @@ def test_name_that_leaves_the_folder_is_refused(tmp_path: Path, name: str) -> No
         "c:kiosk.bin",
         "\\kiosk.bin",
         "\\\\server\\discs\\kiosk.bin",
+        "/home/harbour/discs/kiosk.bin",
     ],
 )
-def test_dos_path_is_the_file_beside_the_sheet(tmp_path: Path, name: str) -> None:
+def test_path_from_a_root_is_the_file_beside_the_sheet(tmp_path: Path, name: str) -> None:
     (tmp_path / "kiosk.bin").write_bytes(MODE_1)
     disc = read_raw_disc(sheet_naming(tmp_path, name))
     assert disc.tracks[0].path == tmp_path / "kiosk.bin"
@@ -661,9 +668,11 @@ def test_dos_path_is_the_file_beside_the_sheet(tmp_path: Path, name: str) -> Non
     assert note.message == f"the sheet names {name}; kiosk.bin beside the sheet was read"
 
 
-def test_dos_path_without_its_file_beside_the_sheet(tmp_path: Path) -> None:
+def test_path_from_a_root_without_its_file_beside_the_sheet(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"line 1, column 6: there is no 'kiosk\.bin'"):
         read_raw_disc(sheet_naming(tmp_path, "C:\\discs\\kiosk.bin"))
+    with pytest.raises(InputError, match=r"line 1, column 6: there is no 'hostname'"):
+        read_raw_disc(sheet_naming(tmp_path, "/etc/hostname"))
 
 
 def test_link_that_leaves_the_folder_is_refused(tmp_path: Path) -> None:

@@ -9,17 +9,20 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable
+from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 
 from byte_views import BytesView
+from make_fat import make_fat
 from make_image import SECTOR, Boot, MadeImage, make_iso, put
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.parts import PLACES_PER_RULE, check_structure
+from mediashelf.trees.opening import open_tree
 
 FLOPPY = make_boot_floppy("nothing here")
 FILES = {"A.TXT": b"a" * 5000, "B.TXT": b"b" * 3000, "DIR/C.TXT": b"c" * 100}
@@ -250,6 +253,29 @@ def test_a_boot_floppy_has_the_size_of_its_media_type(find: Find, media: int, to
         found = [item for item in find(made.data) if item.rule == "boot-image-form"]
         assert len(found) == count
         assert all(item.expected == f"{total} sectors" for item in found)
+
+
+def test_a_boot_floppy_gets_every_note_that_it_gets_alone(find: Find, tmp_path: Path) -> None:
+    sound = make_fat({"A/B.TXT": b"text" * 300, "C.TXT": b"text"})
+    second_table, folder = 512 * 10 + 9, sound.index(b".          ")
+    damaged = [
+        put(sound, second_table, b"\x55"),
+        put(sound, 17, (208).to_bytes(2, "little")),
+        put(sound, folder, b"X"),
+        put(sound, 19, (5000).to_bytes(2, "little")),
+    ]
+    rules = set()
+    for floppy in (sound, *damaged):
+        path = tmp_path / "floppy.img"
+        path.write_bytes(floppy)
+        with open_tree(path) as tree:
+            alone = [(one.rule, one.severity, one.message) for one in tree.findings]
+        rules.update(rule for rule, _, _ in alone)
+        made = make_iso(FILES, boot=Boot(floppy, media=2, sectors=1))
+        inside = [one for one in find(made.data) if one.rule != "boot-image-form"]
+        assert [(one.rule, one.severity, one.message) for one in inside] == alone
+        assert all("boot image 0" in one.where for one in inside)
+    assert rules >= {"file-tables-agree", "top-folder-usual", "folder-own-entry", "end-unclear"}
 
 
 @pytest.mark.parametrize(("at", "value"), [(32, b"\0"), (40, bytes(4))], ids=["flag", "place"])

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.findings import Finding, Severity

@@ -15,7 +15,8 @@ import pytest
 
 from build_trees import write_tree
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import BootImage, recipe_from_folders
+from mediashelf.building.recipes.recipe import BootImage
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.writing.write import build_disc
 
 pytestmark = pytest.mark.kernel

@@ -5,19 +5,18 @@ from __future__ import annotations
 import random
 
 
-def inf(name: str = "LKV", identifier: str = "PCI\\VEN_F2C4&DEV_0301", *more: str) -> bytes:
-    """An INF that asks for NAME.SYS beside it, and for the files ``more``."""
-    files = [f"{name}.SYS", *more]
+def inf_text(maker: str, model: str, identifier: str, *files: str, provider: str = "") -> str:
+    """The text of an INF with one model, that asks for files beside it."""
     lines = [
         "[Version]",
         'Signature="$CHICAGO$"',
         "Class=Display",
-        "Provider=Larkspur Video",
+        f"Provider={provider or maker}",
         "DriverVer=03/18/1999,4.10.3.204",
         "[Manufacturer]",
-        "Larkspur=Models",
+        f"{maker}=Models",
         "[Models]",
-        f"Larkspur {name}=Install,{identifier}",
+        f"{model}=Install,{identifier}",
         "[Install]",
         "CopyFiles=Files",
         "[Files]",
@@ -30,7 +29,16 @@ def inf(name: str = "LKV", identifier: str = "PCI\\VEN_F2C4&DEV_0301", *more: st
         *(f"{file}=1" for file in files),
         "",
     ]
-    return "\r\n".join(lines).encode("ascii")
+    return "\r\n".join(lines)
+
+
+def inf(name: str = "LKV", identifier: str = "PCI\\VEN_F2C4&DEV_0301", *more: str) -> bytes:
+    """An INF that asks for NAME.SYS beside it, and for the files ``more``."""
+    files = [f"{name}.SYS", *more]
+    model = f"Larkspur {name}"
+    return inf_text("Larkspur", model, identifier, *files, provider="Larkspur Video").encode(
+        "ascii"
+    )
 
 
 def noise(seed: object, size: int) -> bytes:

@@ -11,7 +11,7 @@ import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from image_moved import virtual_disc
+from image_moved import sparable_disc, virtual_disc
 from image_parts import FIELDS, both16, both32, le16, le32, tagged, use_entry
 from image_udf import TIMESTAMP, make_udf, regid
 from make_image import SECTOR, Boot, MadeImage, cut, flip, make_iso, put, zero
@@ -486,6 +486,8 @@ def _booting() -> Iterator[tuple[str, Case]]:
     )
     unsigned = zero(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 510, 2)
     yield "boot-image-form", _case("from memory", FLOPPY_BOOT, unsigned)
+    other_table = flip(FLOPPY_BOOT.data, FLOPPY_BOOT.at("boot-image") + 10 * 512 + 9)
+    yield "file-tables-agree", _case("from memory", FLOPPY_BOOT, other_table)
     made = loader()
     start = made.file("/LOADER.BIN")
     yield "boot-file-checksum", _case("pycdlib 1.22", made, flip(made.data, start + 3000))
@@ -514,7 +516,15 @@ def _udf() -> Iterator[tuple[str, Case]]:
         "udf-moved-blocks",
         Case("UDF 2.60 2.2.11", written_once, written_once[:-SECTOR]),
     )
+    worn, table = sparable_disc({**FILES, "D.TXT": b"d" * 70_000})
+    spared = worn.data
+    yield (
+        "udf-sparing-tables",
+        Case("UDF 2.60 2.2.12", spared, flip(spared, (table + 1) * SECTOR + 60)),
+    )
     file_entry = udf_record(261, 1)
+    link = signed(udf_record(261, 2), 27, b"\x0c")
+    yield "udf-links", _case("ECMA-167 4/14.6.6", UDF, link, "trees-agree")
     yield "udf-tag", _case("ECMA-167 4/7.2.1", UDF, flip(data, file_entry + 60))
     short = data
     for name in ("anchor", "last-anchor"):
@@ -577,6 +587,12 @@ def _parts() -> Iterator[tuple[str, Case]]:
         "trees-agree-in-number",
         _case("common practice", shared, zero(shared, last, shared[last])),
     )
+    small = {"A.TXT": b"one", "B.TXT": b"two"}
+    told, untold = (
+        make_iso(small, long_names=names, udf="NSR02", udf_embedded=list(small)).data
+        for names in ({}, {"A.TXT": "one.dat", "B.TXT": "two.dat"})
+    )
+    yield "trees-agree-unclear", _case("own behaviour", told, untold)
 
 
 _MAKERS: tuple[Callable[[], Iterator[tuple[str, Case]]], ...] = (

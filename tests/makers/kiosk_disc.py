@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from driver_packages import inf_text
+
 DATE = 929_181_600
 MACHINE = """\
 01:00.0 VGA compatible controller [0300]: Larkspur Video Accelerator 3 [f2c4:0301]
@@ -13,39 +15,12 @@ MACHINE = """\
 """
 
 
-def inf(maker: str, model: str, identifier: str, *files: str) -> str:
-    return "\r\n".join(
-        [
-            "[Version]",
-            'Signature="$CHICAGO$"',
-            "Class=Display",
-            f"Provider={maker}",
-            "DriverVer=03/18/1999,4.10.3.204",
-            "[Manufacturer]",
-            f"{maker}=Models",
-            "[Models]",
-            f"{model}=Install,{identifier}",
-            "[Install]",
-            "CopyFiles=Files",
-            "[Files]",
-            *files,
-            "[DestinationDirs]",
-            "DefaultDestDir=11",
-            "[SourceDisksNames]",
-            "1=disk",
-            "[SourceDisksFiles]",
-            *(f"{file}=1" for file in files),
-            "",
-        ]
-    )
-
-
 FILES = {
-    "drivers/Larkspur Video/LKV.INF": inf(
+    "drivers/Larkspur Video/LKV.INF": inf_text(
         "Larkspur", "Larkspur 3", "PCI\\VEN_F2C4&DEV_0301", "LKV.VXD"
     ).encode(),
     "drivers/Larkspur Video/LKV.VXD": b"v" * 300_000,
-    "drivers/Ternfield LAN/TERN.INF": inf(
+    "drivers/Ternfield LAN/TERN.INF": inf_text(
         "Ternfield", "Ternfield LAN", "PCI\\VEN_F4B9&DEV_0100", "longterndriver.vxd"
     ).encode(),
     "drivers/Ternfield LAN/longterndriver.vxd": b"n" * 290_000,

@@ -12,8 +12,9 @@ from pathlib import Path
 from make_image import make_iso
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth, run_audit
 from mediashelf.catalogue.auditing.names import plan_audit
-from mediashelf.catalogue.scanning.planning import ScanOutcome, ScanPlan, plan_scan
+from mediashelf.catalogue.scanning.planning import plan_scan
 from mediashelf.catalogue.scanning.scan import run_scan
+from mediashelf.catalogue.scanning.scan_plan import ScanOutcome, ScanPlan
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.jobs.library.scanning import plan_accepting, read_planned

@@ -9,9 +9,9 @@ import unicodedata
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from mediashelf.building.naming.characters import ascii_text
 from mediashelf.building.naming.names import (
     HostName,
-    ascii_text,
     assign_long_names,
     assign_short_names,
     iso_label,

@@ -13,8 +13,8 @@ from mediashelf.building.pages.disc_pages import DriverRow, DriverTable, tables_
 from mediashelf.building.planning.listing import list_sources
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import BootImage, Recipe, SourceFolder
+from mediashelf.building.spread.finding_units import find_units
 from mediashelf.building.spread.series import DiscSeries, plan_series, with_tables
-from mediashelf.building.spread.units import find_units
 from mediashelf.errors import BuildError
 
 INF = b'[Version]\r\nSignature="$CHICAGO$"\r\n[Manufacturer]\r\n'

@@ -53,7 +53,6 @@ def test_table_answers_as_dicts_do(monkeypatch: pytest.MonkeyPatch, least: int) 
 
 def test_empty_tree_has_no_places() -> None:
     nothing = _places([])
-    assert not nothing.is_known
     assert not nothing.shared
     assert nothing.numbers_at(5) == []
     assert _places([IS_FOLDER, IS_FOLDER]).lacking_in(nothing) == set()

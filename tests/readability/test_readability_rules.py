@@ -233,6 +233,23 @@ def test_a_file_that_udf_embeds_can_be_missing_too() -> None:
     assert [item.where for item in findings(other, "nt5", "tree-names-all-files")] == ["/C.TXT"]
 
 
+def test_a_file_that_may_be_another_is_not_said_to_be_there() -> None:
+    embedded = Entry("/b.dat", "b.dat", 10, False, (Extent(270, 10, offset=216),))
+    tree = VolumeFacts(VolumeKind.UDF, "DISC", (embedded,), udf_revision=0x0102)
+    facts = disc(iso={"A.TXT": 10}, others=[tree])
+    for target, path in (("dos", "/b.dat"), ("nt5", "/A.TXT")):
+        (found,) = findings(facts, target, "tree-names-all-files")
+        assert (found.where, found.severity) == (path, Severity.NOTE)
+        assert "is not known" in found.message
+
+
+@pytest.mark.parametrize("files", [{}, {"EMPTY": 0}])
+def test_a_tree_without_contents_lacks_every_file(files: dict[str, int]) -> None:
+    facts = disc(iso=files, joliet={**files, "a.txt": 5000})
+    assert [item.where for item in findings(facts, "dos", "tree-names-all-files")] == ["/a.txt"]
+    assert findings(facts, "win9x", "tree-names-all-files") == []
+
+
 def test_files_in_udf_alone_are_missing_for_a_target_without_it() -> None:
     tree = volume(VolumeKind.UDF, {"readme.txt": 5, "setup.cab": 5}, udf_revision=0x0102)
     facts = disc(iso={"README.TXT": 5}, others=[tree])

@@ -88,6 +88,22 @@ def test_damage_to_an_image_is_one_error(
     assert finding.remedy
 
 
+@pytest.mark.parametrize("algorithm", ["xxh3_128", "sha256"])
+def test_a_digest_that_was_changed_in_the_manifest_is_an_error(card: Path, algorithm: str) -> None:
+    """The bytes are good; whoever compares them by that digest would be told otherwise."""
+    path = card / "manifest.json"
+    right = getattr(read_manifest(path).images[0].digests, algorithm)
+    wrong = ("1" if right[0] == "0" else "0") + right[1:]
+    path.write_text(path.read_text().replace(right, wrong))
+    (finding,) = check(card)
+    assert (finding.rule, finding.severity, finding.where) == (
+        "card-digest-agrees",
+        Severity.ERROR,
+        SYSTEM,
+    )
+    assert "the manifest was changed" in finding.message
+
+
 def test_a_link_within_the_card_is_followed(card: Path) -> None:
     (card / "store").mkdir()
     (card / SYSTEM).rename(card / "store" / "system.iso")

@@ -62,6 +62,11 @@ def test_the_tail_is_a_warning_with_its_place() -> None:
     assert "truncate --size=616448" in finding.remedy
 
 
+def test_raw_sectors_are_not_to_be_filled_up_with_zeros() -> None:
+    """Their size is no multiple of a block, and a file with zeros after them has a bad sector."""
+    assert rules(list(check_lun(2352 * 1001, looks_raw=True))) == ["emulator-data-sectors"]
+
+
 @pytest.mark.parametrize(("length", "expected"), [(4094, []), (4095, ["emulator-path-length"])])
 def test_path_length(length: int, expected: list[str]) -> None:
     assert rules(list(check_lun(1 << 20, path_bytes=length))) == expected

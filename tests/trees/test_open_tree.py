@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import bz2
 import gzip
+import io
 import lzma
 import os
+import struct
+import tarfile
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -250,7 +254,7 @@ def test_a_header_that_cannot_be_read_is_not_the_end_of_a_tar(tmp_path: Path, is
     with open_tree(tmp_path / "pack.tar") as tree:
         (finding,) = tree.findings
     assert finding.rule == "listing-incomplete"
-    assert "damaged after 1 members: no header is at byte 1,024" in finding.message
+    assert "damaged after 1 member: no header is at byte 1,024" in finding.message
 
 
 @pytest.mark.parametrize(
@@ -276,6 +280,86 @@ def test_bytes_after_a_compressed_file_are_not_passed_over(
         (finding,) = tree.findings
     assert (finding.rule, finding.severity) == ("end-unclear", severity)
     assert f"{len(second)} bytes follow it that are not part of it" in finding.message
+
+
+@pytest.mark.parametrize("count", [0, 1, 3, 5, 4 + (1 << 15)])
+def test_a_zip_that_counts_its_members_wrong_shows_them_and_is_named(
+    tmp_path: Path, count: int
+) -> None:
+    """The end record, 22 bytes at the end: the count of members is there twice, at 8 and 10."""
+    data = make_zip(FILES)
+    place = put_file(tmp_path / "pack.zip", data)
+    with open_tree(place) as tree:
+        assert tree.findings == ()
+    put_file(place, data[:-14] + struct.pack("<HH", count, count) + data[-10:])
+    with open_tree(place) as tree:
+        assert contents(tree) == FILES
+        assert [one.rule for one in tree.findings] == ["listing-incomplete"]
+
+
+def test_a_zip_of_more_members_than_its_end_record_can_count(tmp_path: Path) -> None:
+    """Writers that know no 64-bit form leave out what 16 bits do not hold (common practice)."""
+    place = tmp_path / "pack.zip"
+    with zipfile.ZipFile(place, "w") as archive:
+        for number in range((1 << 16) + 2):
+            archive.writestr(zipfile.ZipInfo(f"{number}"), b"")
+    data = place.read_bytes()
+    end, end64 = bytearray(data[-22:]), data[-22 - 20 - 56 :]
+    (size, offset) = struct.unpack_from("<QQ", end64, 40)
+    struct.pack_into("<HHII", end, 8, 2, 2, size, offset)
+    place.write_bytes(data[: -22 - 20 - 56] + bytes(end))
+    with open_tree(place) as tree:
+        assert tree.findings == ()
+        assert len(tree.members) == (1 << 16) + 2
+
+
+@pytest.mark.parametrize("padding", [4, 8, 1 << 18])
+def test_zeros_between_the_streams_of_an_xz_file_belong_to_it(tmp_path: Path, padding: int) -> None:
+    """The .xz file format 1.0.4, 2.2: stream padding, a multiple of four bytes; xz takes it."""
+    first, second = b"driver " * 999, b"its other half " * 999
+    data = lzma.compress(first) + bytes(padding) + lzma.compress(second) + bytes(padding)
+    with open_tree(put_file(tmp_path / "driver.sys.xz", data)) as tree:
+        assert tree.findings == ()
+        assert b"".join(tree.stream(tree.members[0])) == first + second
+
+
+def old_tar(files: dict[str, bytes], size_format: str = "%011o\0") -> bytes:
+    """A tar archive of the time before ustar: no magic, and zeros where it would be."""
+    made = b""
+    for name, data in files.items():
+        head = bytearray(512)
+        head[: len(name)] = name.encode()
+        head[100:124] = b"0000644\0" + b"0000000\0" * 2
+        head[124:136] = (size_format % len(data)).encode()
+        head[136:148] = b"06545117400\0"
+        head[148:156] = b" " * 8
+        head[148:156] = b"%06o\0 " % sum(head)
+        made += head + data + bytes(-len(data) % 512)
+    return made + bytes(1024)
+
+
+@pytest.mark.parametrize("size_format", ["%011o\0", "%10o  "])
+def test_a_tar_without_a_magic_is_told_by_its_checksum(tmp_path: Path, size_format: str) -> None:
+    data = old_tar(FILES, size_format)
+    with open_tree(put_file(tmp_path / "pack.tar", data)) as tree:
+        assert contents(tree) == FILES
+        assert tree.findings == ()
+    data = data[:20] + b"\1" + data[21:]
+    with pytest.raises(InputError, match="is neither a folder"):
+        open_tree(put_file(tmp_path / "other.tar", data))
+
+
+def test_a_hard_link_of_a_tar_is_the_file_that_it_names(tmp_path: Path) -> None:
+    path = tmp_path / "pack.tar"
+    with tarfile.open(path, "w") as archive:
+        for name, linkname in (("A.SYS", ""), ("B/A.SYS", "A.SYS"), ("C.SYS", "NONE.SYS")):
+            header = tarfile.TarInfo(name)
+            header.type, header.linkname = (tarfile.LNKTYPE if linkname else b"0"), linkname
+            header.size = 0 if linkname else 700
+            archive.addfile(header, None if linkname else io.BytesIO(b"a" * 700))
+    with open_tree(path) as tree:
+        assert [one.kind for one in tree.members] == [MemberKind.FILE] * 2 + [MemberKind.LINK]
+        assert [b"".join(tree.stream(one)) for one in tree.members[:2]] == [b"a" * 700] * 2
 
 
 def test_a_tar_without_its_end_is_named(tmp_path: Path) -> None:

@@ -27,6 +27,14 @@ import unicodedata
 from collections.abc import Callable, Collection, Iterable
 from typing import NamedTuple
 
+from mediashelf.building.naming.characters import (
+    NOT_D_CHARACTER,
+    NOT_JOLIET,
+    ascii_text,
+    capitals,
+    composed,
+)
+
 SHORT_BASE = 8  # ECMA-119 10.1: file name and directory identifier
 SHORT_EXTENSION = 3
 LONG_NAME = 64  # Joliet: 128 bytes of UCS-2
@@ -38,13 +46,7 @@ DEVICES = frozenset(
     ["CON", "PRN", "AUX", "NUL", "CLOCK$"]
     + [f"{port}{number}" for port in ("COM", "LPT") for number in "123456789¹²³"]
 )
-_NOT_SHORT = re.compile(r"[^0-9A-Z_]")
 _PLAIN = re.compile(r"[0-9A-Za-z_](?:[0-9A-Za-z_. -]{0,62}[0-9A-Za-z_])?")  # taken as they are
-_NOT_PRINTABLE = re.compile(r"[^ -~]")
-# Joliet forbids * / : ; ? \ and the controls; Win32 also < > " | and we, for the
-# sake of terminals, the second set of controls.
-# Three classes, not one: that is made and searched for five times as fast.
-_NOT_LONG = re.compile(r'[\x00-\x1f\x7f-\x9f*/:;?\\<>"|]|[\ud800-\udfff]|[\ufffe-\U0010ffff]')
 
 
 class HostName(NamedTuple):
@@ -84,10 +86,10 @@ def assign_long_names(
     """Give every name of one folder its own Joliet name, distinct without regard to case."""
     names = list(names)
     texts = [name.name for name in names]
-    if not taken and all(map(_stays, texts)) and len(set(map(_upper, texts))) == len(texts):
+    if not taken and all(map(_stays, texts)) and len(set(map(capitals, texts))) == len(texts):
         # So it is mostly: every name stays as it is, and none is in the way of another.
         return dict(zip(names, texts, strict=True))
-    return _assign(names, _long_candidate, _cut_long, _upper, taken)
+    return _assign(names, _long_candidate, _cut_long, capitals, taken)
 
 
 def _assign(
@@ -98,7 +100,7 @@ def _assign(
     taken: Collection[str],
 ) -> dict[HostName, str]:
     wanted = [(candidate_for(name), name) for name in names]
-    in_order = sorted([(one.rank, _nfc(name.name), name, one) for one, name in wanted])
+    in_order = sorted([(one.rank, composed(name.name), name, one) for one, name in wanted])
     used = {fold(name) for name in taken}
     next_numbers: dict[tuple[str, int], int] = {}
     assigned: dict[HostName, str] = {}
@@ -148,13 +150,13 @@ def _short_candidate(host: HostName) -> _Candidate:
     if base in DEVICES:
         base += "_"
     whole = _join(base, extension)
-    rank = 0 if whole == host.name else 1 if whole == _upper(host.name) else 2
+    rank = 0 if whole == host.name else 1 if whole == capitals(host.name) else 2
     return _Candidate(base, extension, rank)
 
 
 def _short_part(text: str) -> str:
     text = text.replace(" ", "")
-    return text if text.isalnum() else _NOT_SHORT.sub("_", text)
+    return text if text.isalnum() else NOT_D_CHARACTER.sub("_", text)
 
 
 def _cut_short(base: str, suffix: str, extension: str) -> str:
@@ -168,10 +170,10 @@ def _long_candidate(host: HostName) -> _Candidate:
         and host.name.partition(".")[0].upper().rstrip(" ") not in DEVICES
     ):
         return _Candidate(*_long_parts(host.name, host.is_folder), 0)
-    name = _NOT_LONG.sub("_", _nfc(host.name)).rstrip(" .") or "_"
+    name = NOT_JOLIET.sub("_", composed(host.name)).rstrip(" .") or "_"
     base, extension = _long_parts(name, host.is_folder)
     device, _, rest = _cut_long(base, "", extension).partition(".")
-    if _upper(device).rstrip(" ") in DEVICES:
+    if capitals(device).rstrip(" ") in DEVICES:
         base, extension = _long_parts(_join(device + "_", rest), host.is_folder)
     whole = _cut_long(base, "", extension)
     # What was cut off stays off, so that the parts make up exactly this name.
@@ -183,10 +185,10 @@ def _stays(name: str) -> bool:
     """Whether a name that no other is in the way of becomes itself as a Joliet name."""
     return (
         len(name) <= LONG_NAME
-        and _NOT_LONG.search(name) is None
+        and NOT_JOLIET.search(name) is None
         and name[-1:] not in ("", " ", ".")
         and (name.isascii() or unicodedata.is_normalized("NFC", name))
-        and _upper(name.partition(".")[0]).rstrip(" ") not in DEVICES
+        and capitals(name.partition(".")[0]).rstrip(" ") not in DEVICES
     )
 
 
@@ -216,47 +218,6 @@ def _join(base: str, extension: str) -> str:
     return f"{base}.{extension}" if extension else base
 
 
-def _nfc(text: str) -> str:
-    return text if text.isascii() else unicodedata.normalize("NFC", text)
-
-
-def _upper(text: str) -> str:
-    """Return capitals one for one, as file systems compare: ``ß`` stays ``ß``."""
-    capitals = text.upper()
-    if len(capitals) == len(text):
-        return capitals
-    return "".join(
-        character.upper() if len(character.upper()) == 1 else character for character in text
-    )
-
-
-def ascii_text(text: str) -> str:
-    """Return printable ASCII that reads like ``text``; what has no likeness becomes ``_``."""
-    if not text.isascii():
-        text = _nfc(text).translate(_LIKENESSES)
-    return text if text.isascii() and text.isprintable() else _NOT_PRINTABLE.sub("_", text)
-
-
-class _Likenesses(dict[int, str]):
-    """What reads like a character in ASCII, by its code point; found out when first asked for."""
-
-    def __init__(self) -> None:
-        super().__init__({code: chr(code) for code in range(128)})
-
-    def __missing__(self, code: int) -> str:
-        from anyascii import anyascii  # only for names with letters outside ASCII
-
-        character = chr(code)
-        unseen = unicodedata.category(character) in ("Mn", "Me", "Cf", "Lm")
-        likeness = anyascii(character) or ("" if unseen else "_")
-        if len(self) < 4096:  # names of one disc use few; a bound for all of them
-            self[code] = likeness
-        return likeness
-
-
-_LIKENESSES = _Likenesses()
-
-
 class Label(NamedTuple):
     """The volume identifier of both trees."""
 
@@ -275,22 +236,12 @@ def disc_label(text: str, number: int = 0) -> Label:
     )
 
 
-def folded(text: str) -> str:
-    """Return the text as file systems without regard to case compare it."""
-    return _upper(_nfc(text))
-
-
-def same_text(one: str, other: str) -> bool:
-    """Return whether two texts are equal once both are normalised."""
-    return _nfc(one) == _nfc(other)
-
-
 def iso_label(text: str) -> str:
     """Return a volume identifier of d-characters, at most 32 of them (ECMA-119 8.4.6)."""
-    return _NOT_SHORT.sub("_", ascii_text(text).upper().strip())[:ISO_LABEL] or "DISC"
+    return NOT_D_CHARACTER.sub("_", ascii_text(text).upper().strip())[:ISO_LABEL] or "DISC"
 
 
 def long_label(text: str) -> str:
     """Return a Joliet volume identifier: at most 16 characters of the label."""
-    label = _NOT_LONG.sub("_", _nfc(text)).strip()
+    label = NOT_JOLIET.sub("_", composed(text)).strip()
     return label[:LONG_LABEL].rstrip() or "DISC"

@@ -15,7 +15,7 @@ from functools import lru_cache
 from itertools import groupby
 from urllib.parse import quote
 
-from mediashelf.building.naming.names import ascii_text
+from mediashelf.building.naming.characters import ascii_text
 from mediashelf.building.pages.disc_pages import (
     DiscPages,
     DriverRow,

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from itertools import groupby
 
-from mediashelf.building.naming.names import ascii_text
+from mediashelf.building.naming.characters import ascii_text
 from mediashelf.building.pages.disc_pages import (
     DriverRow,
     DriverTable,

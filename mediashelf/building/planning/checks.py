@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 
+from mediashelf.building.naming.characters import folded, same_text
 from mediashelf.building.naming.layout import MAX_DIRECTORIES, MINIMUM_SECTORS, Layout
-from mediashelf.building.naming.names import Label, folded, same_text
+from mediashelf.building.naming.names import Label
 from mediashelf.building.naming.trees import MAX_LEVELS, NamedTrees
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.tree import DiscFile
 from mediashelf.findings import Finding, FindingRun, Severity, iter_runs
-from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS
+from mediashelf.formats.iso.directories.directory_reading import DEFAULT_LIMITS
 from mediashelf.text import count_text
 
 MAX_FILE = 0xFFFF_FFFF

@@ -20,7 +20,6 @@ from mediashelf.building.naming.trees import (
     INDEX_PAGE,
     KnownNames,
     NamedTrees,
-    PlannedDirectory,
     name_trees,
 )
 from mediashelf.building.pages.disc_pages import DiscPages, Note
@@ -28,12 +27,13 @@ from mediashelf.building.pages.html_page import render_html
 from mediashelf.building.pages.index_page import NO_PAGES, index_size
 from mediashelf.building.planning.boot import PlannedBoot
 from mediashelf.building.planning.checks import check_depth, check_files, check_label, check_layout
+from mediashelf.building.planning.folder_paths import places_of_sources
 from mediashelf.building.planning.listing import Listing, list_sources
 from mediashelf.building.planning.planned_facts import planned_facts
 from mediashelf.building.recipes.capacity import Capacity
-from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.sources.clock import date_disc, disc_moment
-from mediashelf.building.tree import Content, DiscFile, DiscFolder, date_folders
+from mediashelf.building.tree import Content, DiscFile, date_folders
 from mediashelf.findings import Findings, joined
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
 from mediashelf.sequences import MadeSequence
@@ -178,7 +178,7 @@ def plan_listing(
     html = DiscFile(HTML_PAGE, Content("", 0), date) if has_html else None
     catalog = DiscFile(BOOT_CATALOG, Content("", SECTOR_SIZE), date) if boot else None
     trees = name_trees(listing.root, _there(boot_file, catalog, index, html), names)
-    places = _places(recipe, listing, trees)
+    places = places_of_sources(recipe, listing, trees)
     notes = tuple(Note(short, long, one.notes) for short, long, one in places if one.notes)
     if index is not None:
         index.own.size = index_size(recipe.label, trees, pages, notes)
@@ -247,46 +247,3 @@ class _PlannedFiles(MadeSequence[PlannedFile]):
             file.modified,
             file.own.equal_to is not None,
         )
-
-
-def _folder_at(root: DiscFolder, parts: Iterable[str]) -> DiscFolder | None:
-    folder: DiscFolder | None = root
-    for name in parts:
-        folder = folder.folders.get(name) if folder is not None else None
-    return folder
-
-
-def folder_paths(
-    listing: Listing, trees: NamedTrees, places: Iterable[Sequence[str]]
-) -> Iterator[tuple[str, str]]:
-    """Yield the paths in both trees of folders that are named as the host names them.
-
-    ``/`` is the root; both are empty when the disc has no such folder.
-    """
-    iso, joliet = (_paths_by_folder(tree) for tree in (trees.iso, trees.joliet))
-    for names in places:
-        folder = _folder_at(listing.root, names)
-        yield iso.get(id(folder), ""), joliet.get(id(folder), "")
-
-
-def _paths_by_folder(tree: PlannedDirectory) -> dict[int, str]:
-    return {id(one.folder): one.path or "/" for one in tree.iter_level_by_level()}
-
-
-def _places(
-    recipe: Recipe, listing: Listing, trees: NamedTrees
-) -> list[tuple[str, str, SourceFolder]]:
-    """Return the short and the long path of where each source went that something is said of.
-
-    Of several discs only those with files of the source say it.
-    """
-    present = {file.origin for file in listing.files}
-    said = [
-        source
-        for origin, source in enumerate(recipe.folders)
-        if origin in present and (source.provides or source.notes)
-    ]
-    if not said:
-        return []
-    paths = folder_paths(listing, trees, (source.to for source in said))
-    return [(short, long, source) for (short, long), source in zip(paths, said, strict=True)]

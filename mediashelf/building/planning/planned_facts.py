@@ -15,7 +15,7 @@ from mediashelf.building.naming.names import Label
 from mediashelf.building.naming.trees import PlannedDirectory, file_identifier
 from mediashelf.building.sources.clock import record_date
 from mediashelf.building.tree import Content
-from mediashelf.formats.entries import Entries, Folder, Shifted, iter_folders
+from mediashelf.formats.entries import Entries, Folder, iter_folders
 from mediashelf.formats.volume import (
     FLAG_DIRECTORY,
     BootFacts,
@@ -24,7 +24,7 @@ from mediashelf.formats.volume import (
     VolumeFacts,
     VolumeKind,
 )
-from mediashelf.sequences import MadeSequence
+from mediashelf.sequences import MadeSequence, Shifted
 
 APPLICATION = "MEDIASHELF"
 """The application identifier of every disc; no version, so that equal sources stay equal discs."""

@@ -40,7 +40,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from mediashelf.building.recipes.patterns import Selection
-from mediashelf.building.recipes.recipe import SourceFolder, own_name
+from mediashelf.building.recipes.recipe import SourceFolder
+from mediashelf.building.recipes.source_names import own_name
 from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
 from mediashelf.building.sources.wrapped import list_opened, list_wrapped
 from mediashelf.building.tree import Content, DiscFile, DiscFolder

@@ -38,7 +38,7 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from mediashelf.building.recipes.patterns import Parts, Selection
-from mediashelf.building.recipes.recipe import own_name
+from mediashelf.building.recipes.source_names import own_name
 from mediashelf.building.sources.clock import NO_FILES
 from mediashelf.building.sources.placing import Spot, link_left_out, place_file, special_left_out
 from mediashelf.building.tree import Content, DiscFile, Wrapped
@@ -157,7 +157,7 @@ def _of_listing(finding: Finding) -> Finding:
 
     That files may be missing, where nothing shows it, stays what it is.
     """
-    if finding.rule == END_UNCLEAR:
+    if finding.rule == END_UNCLEAR or finding.severity is Severity.NOTE:
         return finding
     is_cut = finding.rule == "listing-incomplete"
     return replace(

@@ -20,15 +20,17 @@ from mediashelf.building.pages.disc_pages import (
 )
 from mediashelf.building.pages.html_page import render_html
 from mediashelf.building.pages.page_text import note_lines, series_lines, series_title
-from mediashelf.building.planning.disc_plan import DiscPlan, folder_paths, plan_listing
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
+from mediashelf.building.planning.folder_paths import folder_paths
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.spread.finding_units import find_units
 from mediashelf.building.spread.fitting import refuse_too_large, that_fit
 from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.packing import pack
 from mediashelf.building.spread.room import DiscRoom
 from mediashelf.building.spread.subset import subset
-from mediashelf.building.spread.units import Unit, find_units
+from mediashelf.building.spread.units import Unit
 from mediashelf.collector import collector_paused
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.inf.document import InfKind

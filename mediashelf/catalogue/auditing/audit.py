@@ -14,8 +14,8 @@ from mediashelf.catalogue.auditing.values import AuditResult, Depth
 from mediashelf.catalogue.records.inside import ids_with_inside
 from mediashelf.catalogue.records.reading import algorithms_on_record
 from mediashelf.catalogue.rows import Presence
-from mediashelf.catalogue.scanning.raw_reading import RawAudits
-from mediashelf.catalogue.scanning.reading import read_image
+from mediashelf.catalogue.scanning.reading.image import read_image
+from mediashelf.catalogue.scanning.reading.raw_sectors import RawAudits
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.workers import WORKERS, read_many
 from mediashelf.catalogue.schema import transaction

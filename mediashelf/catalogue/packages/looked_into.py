@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from mediashelf.drivers.recorded_others import KeptOther
     from mediashelf.drivers.recorded_values import KeptPackage
 
-PLAIN, DEEP = 11, 12
+PLAIN, DEEP = 13, 14
 """How far a content was looked into: its own files, or archives among them as well.
 
 When the rules change by which packages are read, both numbers are raised.
@@ -41,6 +41,8 @@ def is_settled(db: sqlite3.Connection, reader: int) -> bool:
 
     False where that takes more to be seen: :func:`not_looked_into` and :func:`forget_unused` do.
     """
+    if _is_plainly_settled(db, reader):
+        return True
     images, sources = db.execute(
         "SELECT count(DISTINCT image_id), count(DISTINCT package_sources.id) "
         "FROM fixity CROSS JOIN package_sources ON package_sources.digest = fixity.digest "
@@ -53,6 +55,26 @@ def is_settled(db: sqlite3.Connection, reader: int) -> bool:
     return (sources,) == db.execute(kept).fetchone() and any(
         (images,) == db.execute(question).fetchone() for question in (on_record, without_sheets)
     )
+
+
+_COUNTS = """
+    SELECT (SELECT count(*) FROM images), (SELECT count(*) FROM fixity),
+    (SELECT count(*) FROM fixity WHERE replaced_at IS NULL), (SELECT count(*) FROM package_sources),
+    (SELECT count(*) FROM package_sources WHERE reader >= ?)
+"""
+_MET = """
+    SELECT count(DISTINCT package_sources.digest), count(*)
+    FROM package_sources CROSS JOIN fixity ON fixity.digest = package_sources.digest
+"""
+
+
+def _is_plainly_settled(db: sqlite3.Connection, reader: int) -> bool:
+    """Tell the same where no record was replaced, in half the time: indexes alone are read."""
+    images, all_records, records, all_sources, sources = db.execute(_COUNTS, [reader]).fetchone()
+    if all_records > images or all_records != records or all_sources != sources:
+        return False
+    met, pairs = db.execute(_MET).fetchone()
+    return bool(met == sources and pairs == records)
 
 
 @reads_catalogue

@@ -11,6 +11,7 @@ from mediashelf.drivers.packages.finding import Fit
 from mediashelf.drivers.recorded_others import KeptOther
 from mediashelf.drivers.recorded_values import KeptInstall, KeptPackage, KeptView
 from mediashelf.formats.inf.driver_version import DriverVersion
+from mediashelf.formats.inf.rules import Found
 
 LONGEST_IDENTIFIER = 199
 """Characters: "less than 200" (hardware-ids)."""
@@ -55,10 +56,15 @@ def _view(plain: list[Any], bases: Container[int] | None = None) -> KeptView:
 
 
 class PackageMore(NamedTuple):
-    """What only an answer needs: the descriptions of the models entries, and the files."""
+    """What only an answer needs: the descriptions of the models entries, the files, the text.
+
+    ``found`` is what is wrong with the text, as :func:`.found_in` says it.
+    """
 
     descriptions: tuple[str, ...]
     files: tuple[str, ...]
+    found: tuple[Found, ...] = ()
+    is_utf_16: bool = False
 
 
 class OtherFacts(NamedTuple):
@@ -92,7 +98,8 @@ def _pack_package(package: KeptPackage) -> tuple[bytes, bytes]:
         int(package.is_cut),
         views,
     ]
-    more = [[model.description for model in package.models], package.files]
+    text = package.found, int(package.is_utf_16)
+    more = [[model.description for model in package.models], package.files, *text]
     return _pack(facts), _pack(more)
 
 
@@ -112,8 +119,10 @@ def unpack_facts_of(packed: bytes) -> PackageFacts:
 
 def unpack_more(packed: bytes) -> PackageMore:
     """Return the second of the two texts as a value."""
-    descriptions, files = _unpack(packed)
-    return PackageMore(tuple(descriptions), tuple(files))
+    descriptions, files, *text = _unpack(packed)
+    found, is_utf_16 = text or ((), 0)  # earlier readers kept no more
+    told = tuple((rule, line, words) for rule, line, words in found)
+    return PackageMore(tuple(descriptions), tuple(files), told, bool(is_utf_16))
 
 
 def unpack_other(packed: bytes) -> OtherFacts:

@@ -1,1 +1,1 @@
-"""Questions over many images: which are copies, which look alike, what names are in them."""
+"""Questions over many images: which are copies, which look alike."""

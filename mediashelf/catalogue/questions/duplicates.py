@@ -58,18 +58,25 @@ def content_key(row: ImageRow) -> str:
     return f"{row.size} {digest}" if digest and row.waiting is None else ""
 
 
-def copies_of(db: sqlite3.Connection, row: ImageRow) -> list[ImageRow]:
+Alike = dict[str, list[ImageRow]]
+"""The images with a digest, by it; what was asked once stays, for whoever asks of many images."""
+
+
+def copies_of(db: sqlite3.Connection, row: ImageRow, alike: Alike | None = None) -> list[ImageRow]:
     """Return the other images with the bytes on record of this one, by shelf and path.
 
     Also missing ones, but none with other bytes that wait; this one may have such. Empty files
     and cue sheets have no copies, as in :func:`find_copies_among`.
     """
-    return copies_of_each(db, [row])[row.id]
+    return copies_of_each(db, [row], alike)[row.id]
 
 
-def copies_of_each(db: sqlite3.Connection, rows: Iterable[ImageRow]) -> dict[int, list[ImageRow]]:
+def copies_of_each(
+    db: sqlite3.Connection, rows: Iterable[ImageRow], alike: Alike | None = None
+) -> dict[int, list[ImageRow]]:
     """Return for each of these, by its id, what :func:`copies_of` does; asks once a digest."""
-    alike: dict[str, list[ImageRow]] = {"": []}
+    alike = {} if alike is None else alike
+    alike.setdefault("", [])
     found = {}
     for row in rows:
         digest = row.digests.get(DIGEST, "") if row.size and not row.is_sheet else ""

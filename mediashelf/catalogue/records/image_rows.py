@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable, Sequence
+from itertools import repeat
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from mediashelf.catalogue.records.acknowledged import KNOWN
 from mediashelf.catalogue.records.described import iter_descriptions, iter_expected
@@ -15,6 +17,7 @@ from mediashelf.catalogue.rows import (
     Expected,
     ImageRow,
     Presence,
+    Waiting,
     kept_path,
     kept_text,
 )
@@ -27,6 +30,8 @@ _COLUMNS = """
     verdict, judged_by, problem, is_sheet, looks_raw, entry_count, images.scanned_at, audited_at
 """
 _Digests = tuple[dict[int, dict[str, str]], dict[int, str], dict[int, str]]
+
+_Value = TypeVar("_Value")
 
 _KINDS = (int, str, bytes, bytes, int, int, *[str] * 5, int, int, int, str, str | None)
 
@@ -53,19 +58,9 @@ def load_rows(
     digests, recorded, confirmed = (
         _digests_in(db, of_these, parameters) if with_digests else no_digests
     )
-    kinds: dict[int, tuple[str, ...]] = {}
-    labels: dict[int, tuple[str, ...]] = {}
-    for image_id, kind, label in db.execute(
-        f"SELECT image_id, kind, label FROM volumes WHERE 1 {of_these}ORDER BY image_id, number",
-        parameters,
-    ):
-        if image_id in kinds:
-            kinds[image_id] += (kind,)
-            labels[image_id] += (kept_text(label),)
-        else:
-            kinds[image_id], labels[image_id] = (kind,), (kept_text(label),)
-    found = _found_in(db, picked, parameters)
-    waiting = {
+    kinds, labels = _volumes_in(db, of_these, parameters)
+    counts, errors, acknowledged = _found_in(db, picked, parameters)
+    waiting: dict[int, Waiting | None] = {
         image_id: made_waiting(*values)
         for image_id, *values in db.execute(
             "SELECT image_id, size, mtime_ns, digests, seen_at, judged, judged_at FROM waiting "
@@ -79,35 +74,36 @@ def load_rows(
         expected[image_id] = (*expected.get(image_id, ()), one)
     root_of = {root: Path(kept_path(root)) for root in set(columns[2])}
     presence_of = {word: Presence(word) for word in set(columns[7])}
-    nothing: tuple[dict[Severity, int], int, int] = ({}, 0, 0)
-    new, undescribed = tuple.__new__, Description()
-    return [
-        new(
-            ImageRow,
-            (
-                row[0],
-                row[1],
-                root_of[row[2]],
-                kept_path(row[3]),
-                *row[4:7],
-                presence_of[row[7]],
-                *row[8:11],
-                bool(row[11]),
-                bool(row[12]),
-                *row[13:],
-                recorded.get(row[0], ""),
-                confirmed.get(row[0], ""),
-                digests.get(row[0], {}),
-                kinds.get(row[0], ()),
-                labels.get(row[0], ()),
-                *found.get(row[0], nothing),
-                waiting.get(row[0]),
-                described.get(row[0], undescribed),
-                expected.get(row[0], ()),
-            ),
-        )
-        for row in rows
-    ]
+    ids = columns[0]
+
+    def each(known: dict[int, _Value], nothing: _Value) -> Iterable[_Value]:
+        return map(known.get, ids, repeat(nothing)) if known else repeat(nothing)
+
+    made = zip(
+        *columns[:2],
+        map(root_of.__getitem__, columns[2]),
+        map(kept_path, columns[3]),
+        *columns[4:7],
+        map(presence_of.__getitem__, columns[7]),
+        *columns[8:11],
+        map(bool, columns[11]),
+        map(bool, columns[12]),
+        *columns[13:],
+        each(recorded, ""),
+        each(confirmed, ""),
+        each(digests, {}),
+        each(kinds, ()),
+        each(labels, ()),
+        each(counts, {}),
+        each(errors, 0),
+        each(acknowledged, 0),
+        each(waiting, None),
+        each(described, Description()),
+        each(expected, ()),
+        strict=False,  # what nothing is known of goes on for ever
+    )
+    new = tuple.__new__
+    return [new(ImageRow, values) for values in made]
 
 
 def _digests_in(db: sqlite3.Connection, of_these: str, parameters: tuple[Any, ...]) -> _Digests:
@@ -134,9 +130,35 @@ def _digests_in(db: sqlite3.Connection, of_these: str, parameters: tuple[Any, ..
     return digests, recorded, confirmed
 
 
+def _volumes_in(
+    db: sqlite3.Connection, of_these: str, parameters: tuple[Any, ...]
+) -> tuple[dict[int, tuple[str, ...]], dict[int, tuple[str, ...]]]:
+    """Return by image what kinds of volumes it has, and their labels."""
+    kinds: dict[int, tuple[str, ...]] = {}
+    labels: dict[int, tuple[str, ...]] = {}
+    rows = db.execute(
+        f"SELECT image_id, kind, label FROM volumes WHERE 1 {of_these}ORDER BY image_id, number",
+        parameters,
+    ).fetchall()
+    texts = _kept_texts([label for _, _, label in rows])
+    for (image_id, kind, _), label in zip(rows, texts, strict=True):
+        if image_id in kinds:
+            kinds[image_id] += (kind,)
+            labels[image_id] += (label,)
+        else:
+            kinds[image_id], labels[image_id] = (kind,), (label,)
+    return kinds, labels
+
+
+def _kept_texts(column: Sequence[bytes]) -> list[str]:
+    """Return a long column of texts that were kept, in a part of the time."""
+    texts = kept_text(b"\0".join(column)).split("\0")
+    return texts if len(texts) == len(column) else list(map(kept_text, column))
+
+
 def _found_in(
     db: sqlite3.Connection, picked: str, parameters: tuple[Any, ...]
-) -> dict[int, tuple[dict[Severity, int], int, int]]:
+) -> tuple[dict[int, dict[Severity, int]], dict[int, int], dict[int, int]]:
     """Return what was found last in each image, its errors on record, and what is acknowledged."""
     counts: dict[int, dict[Severity, int]] = {}
     errors: dict[int, int] = {}
@@ -158,11 +180,4 @@ def _found_in(
             acknowledged[image_id] = acknowledged.get(image_id, 0) + is_known * count
         if origin == "scan" and level is Severity.ERROR:
             errors[image_id] = count
-    return {
-        image_id: (
-            counts.get(image_id, {}),
-            errors.get(image_id, 0),
-            acknowledged.get(image_id, 0),
-        )
-        for image_id in counts.keys() | errors.keys()
-    }
+    return counts, errors, acknowledged

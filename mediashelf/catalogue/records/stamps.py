@@ -35,7 +35,7 @@ UNREAD = (State.UNREADABLE.value, State.CHANGING.value)
 
 _AS_IT_WAS = """
     SELECT path, size, mtime_ns, file_system FROM images
-    WHERE +shelf_id = ? AND presence = 'here' AND verdict NOT IN (?, ?)
+    WHERE +shelf_id = ? AND presence = 'here' AND verdict != ? AND verdict != ?
     AND id NOT IN (SELECT image_id FROM waiting)
     AND id IN (SELECT image_id FROM fixity WHERE replaced_at IS NULL)
 """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from mediashelf.catalogue.scanning.planning import Event, ScanOutcome, ScanPlan
+from mediashelf.catalogue.scanning.scan_plan import Event, ScanOutcome, ScanPlan
 from mediashelf.findings import Finding, Severity
 from mediashelf.text import first_text
 

@@ -14,7 +14,7 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.waiting import ids_waiting_with
 from mediashelf.catalogue.rows import ImageRow, Presence, keep_path
-from mediashelf.catalogue.scanning.other_folder import other_folder
+from mediashelf.catalogue.scanning.other_folder import ShelvesThere, other_folder
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
@@ -22,13 +22,15 @@ from mediashelf.catalogue.twins import Group, likeness
 from mediashelf.system import real_path
 
 
-def find_departed(db: sqlite3.Connection, alike: Group, shelf: str, path: str) -> ImageRow | None:
+def find_departed(
+    db: sqlite3.Connection, alike: Group, shelf: str, path: str, there: ShelvesThere
+) -> ImageRow | None:
     """Return the likeliest of these images whose file has left its place, or None.
 
     One that is at its place is not asked about again in a scan: there may be thousands.
     """
     while (row := alike.absent(shelf, path)) is not None:
-        if has_left(db, row):
+        if has_left(db, row, there):
             return row
         alike.stays(row.id)
     return None
@@ -38,7 +40,7 @@ def _likeliest(rows: Collection[ImageRow], shelf: str, path: str) -> ImageRow:
     return min(rows, key=lambda row: likeness(row, shelf, path))
 
 
-def has_left(db: sqlite3.Connection, row: ImageRow) -> bool:
+def has_left(db: sqlite3.Connection, row: ImageRow, there: ShelvesThere) -> bool:
     """Tell whether a record's file is no longer at its place, so that the record may follow it.
 
     An image that is away may still be there. A file of the same size there was
@@ -53,24 +55,27 @@ def has_left(db: sqlite3.Connection, row: ImageRow) -> bool:
         # A shelf that this run did not walk may have gone away since.
         return row.presence is Presence.MISSING or (
             FileSystems().nearest(real_path(row.file)) == row.file_system
-            and not _is_shelf_away(db, row)
+            and not _is_shelf_away(db, row, there)
         )
     except OSError:
         return False
 
 
-def _is_shelf_away(db: sqlite3.Connection, row: ImageRow) -> bool:
+def _is_shelf_away(db: sqlite3.Connection, row: ImageRow, there: ShelvesThere) -> bool:
     """Tell whether another folder is in the place of an image's shelf; its images are away then."""
     shelf_id, presence = db.execute(
         "SELECT shelf_id, presence FROM images WHERE id = ?", [row.id]
     ).fetchone()
     if presence == "away":
         return True  # as was noted for another image of the shelf, after this row was read
+    if there.is_known(shelf_id):
+        return False
     ids = db.execute(
         "SELECT id FROM images WHERE presence = 'here' AND shelf_id = ?", [shelf_id]
     ).fetchall()
     rows = images.by_ids(db, [one for (one,) in ids])
     if not other_folder(db, row.root, list(rows.values()), FileSystems()):
+        there.note(shelf_id, row.root, rows.values())
         return False
     # Noted at once, so that the next file with a record there need not ask again.
     db.executemany("UPDATE images SET presence = 'away' WHERE id = ?", ids)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from mediashelf.catalogue.rows import ImageRow, Presence
@@ -13,7 +13,30 @@ from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.walk import walk_folder
 from mediashelf.errors import InputError
 
+_Stamp = tuple[int, int, int] | None
+
 _FEWEST = 2  # images that must be gone at once before a folder is taken for another one
+
+
+class ShelvesThere:
+    """The shelves in whose place no other folder was found, as long as the same holds there.
+
+    That takes all images of a shelf and perhaps a walk, and is asked for each image that moved.
+    """
+
+    def __init__(self) -> None:
+        self._signs: dict[int, tuple[Path, _Stamp]] = {}
+
+    def is_known(self, shelf_id: int) -> bool:
+        """Whether what told it of this shelf is still as it was."""
+        path, stamp = self._signs.get(shelf_id, (Path(), None))
+        return stamp is not None and _stamp(path) == stamp
+
+    def note(self, shelf_id: int, root: Path, rows: Iterable[ImageRow]) -> None:
+        """Remember one of the shelf's images that is at its place, else how its folder is now."""
+        files = (row.file for row in rows)
+        sign = next((file for file in files if os.path.lexists(file)), root)
+        self._signs[shelf_id] = sign, _stamp(sign)
 
 
 def other_folder(
@@ -42,6 +65,14 @@ def other_folder(
     if any(absences.judge(row.path, row.file_system)[0] is Presence.AWAY for row in expected):
         return ""  # the file system tells already that its disk is away
     return f"this does not look like the shelf: none of its {len(expected):,} images is here"
+
+
+def _stamp(path: Path) -> _Stamp:
+    try:
+        status = path.lstat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino, status.st_mtime_ns
 
 
 def _may_be_one(db: sqlite3.Connection, file: Path, rows: Sequence[ImageRow]) -> bool:

@@ -5,13 +5,12 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Sequence
-from itertools import count, repeat
 
 from mediashelf.catalogue.records.acknowledged import bring_back
 from mediashelf.catalogue.records.earlier import digests_in_force, put_aside
+from mediashelf.catalogue.records.entry_rows import add_entries
 from mediashelf.catalogue.records.inside import keep_inside
-from mediashelf.catalogue.records.name_index import forget_unused_names, record_names
-from mediashelf.catalogue.records.reading import notes_of
+from mediashelf.catalogue.records.name_index import forget_unused_names
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, keep_path, keep_text
 from mediashelf.catalogue.scanning.values import Reading
@@ -24,12 +23,11 @@ from mediashelf.integrity.fixity.comparing import (
     State,
     compare_with_record,
 )
-from mediashelf.text import fold
 
 
 def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now: str) -> int:
     """Record an image that has no record yet; returns its id."""
-    is_read = not is_unread(reading)
+    is_read = not reading.is_unread
     (image_id,) = db.execute(
         """
         INSERT INTO images (shelf_id, path, size, mtime_ns, file_system, presence, verdict,
@@ -56,11 +54,6 @@ def record_new(db: sqlite3.Connection, place: RecordPlace, reading: Reading, now
     _add_structure(db, image_id, reading)
     _add_findings(db, image_id, "scan", reading.findings)
     return int(image_id)
-
-
-def is_unread(reading: Reading) -> bool:
-    """Tell whether a file could not be read whole, or was written meanwhile."""
-    return bool(reading.problem) or reading.is_changing or reading.digests is None
 
 
 def record_unread(db: sqlite3.Connection, image_id: int, reading: Reading, now: str) -> None:
@@ -219,59 +212,7 @@ def _add_structure(db: sqlite3.Connection, image_id: int, reading: Reading) -> N
         from mediashelf.catalogue.readable import keep_answers  # whoever read it has loaded this
 
         keep_answers(db, image_id, reading.readable)
-    _add_entries(db, image_id, reading)
-
-
-def _add_entries(db: sqlite3.Connection, image_id: int, reading: Reading) -> None:
-    listing = reading.listing
-    folder_ids: dict[int, int] = {}
-    for start, names in listing.iter_names():  # part by part: there can be millions
-        end = start + len(names)
-        folders = listing.folders[start:end]
-        for folder in dict.fromkeys(folders):
-            if folder not in folder_ids:
-                folder_ids[folder] = _folder_id(db, listing.paths[folder])
-        db.executemany(
-            "INSERT INTO entries (image_id, number, folder_id, name_id, size, marks, twin) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?)",
-            zip(
-                repeat(image_id),
-                count(start),
-                map(folder_ids.__getitem__, folders),
-                map(record_names(db, dict.fromkeys(names)).__getitem__, names),
-                listing.sizes[start:end],
-                listing.marks[start:end],
-                listing.twins(start, end),
-            ),
-        )
-
-
-def _folder_id(db: sqlite3.Connection, path: str) -> int:
-    notes = notes_of(db)
-    if notes is None:
-        return _ask_folder_id(db, path)
-    known = notes.folder_ids.get(path)
-    if known is None:
-        known = notes.folder_ids[path] = _ask_folder_id(db, path)
-    return known
-
-
-def _ask_folder_id(db: sqlite3.Connection, path: str) -> int:
-    kept = keep_text(path)
-    known = db.execute("SELECT id FROM folders WHERE path = ?", [kept]).fetchone()
-    if known is None:
-        known = db.execute(
-            "INSERT INTO folders (folded, path) VALUES (?, ?) RETURNING id", [fold(path), kept]
-        ).fetchone()
-    return int(known[0])
-
-
-def forget_unused_folders(db: sqlite3.Connection) -> None:
-    """Remove the paths of folders that no entry is in any more; looks at every entry."""
-    db.execute("DELETE FROM folders WHERE id NOT IN (SELECT folder_id FROM entries)")
-    notes = notes_of(db)
-    if notes is not None:
-        notes.folder_ids.clear()
+    add_entries(db, image_id, reading.listing)
 
 
 def move_record(db: sqlite3.Connection, image_id: int, place: RecordPlace, mtime_ns: int) -> None:

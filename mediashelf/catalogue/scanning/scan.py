@@ -16,23 +16,16 @@ from contextlib import closing
 
 from msgspec.structs import replace
 
-from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
-from mediashelf.catalogue.scanning.planning import (
-    Event,
-    Job,
-    ScanOutcome,
-    ScanPlan,
-)
-from mediashelf.catalogue.scanning.raw_reading import RawAudits
-from mediashelf.catalogue.scanning.reading import LookForPackages, read_image
-from mediashelf.catalogue.scanning.scan_record import Recorded, record_reading
+from mediashelf.catalogue.scanning.reading.image import LookForPackages, read_image
+from mediashelf.catalogue.scanning.reading.raw_sectors import RawAudits
+from mediashelf.catalogue.scanning.scan_plan import Event, Job, ScanOutcome, ScanPlan
+from mediashelf.catalogue.scanning.scan_record import Recorded, ScanMemory, record_reading
 from mediashelf.catalogue.scanning.swaps import PutOff, Settled
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.workers import WORKERS, Elsewhere, read_together
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.catalogue.twins import Twins
 from mediashelf.integrity.fixity.acknowledged import with_acknowledged
 from mediashelf.integrity.fixity.ahead import DigestsAhead
 from mediashelf.system import CAN_ASK_AHEAD, ask_ahead
@@ -73,7 +66,7 @@ def run_scan(
             on_bytes=count,
         )
 
-    namesakes, twins = Namesakes(catalogue.db), Twins(catalogue.db)
+    memory = ScanMemory(catalogue.db)
     put_off = PutOff(frozenset(job.row.id for job in plan.jobs if job.row is not None))
     reading_on = read_together(
         plan.jobs,
@@ -86,9 +79,9 @@ def run_scan(
     )
     with closing(reading_on) as batches:
         for batch in batches:
-            for settled in _record(catalogue, batch, put_off, namesakes, twins, plan.begun_at):
+            for settled in _record(catalogue, batch, put_off, memory, plan.begun_at):
                 yield _outcome(catalogue, *settled)
-    for settled in put_off.settle(catalogue, namesakes, twins, plan.begun_at):
+    for settled in put_off.settle(catalogue, memory, plan.begun_at):
         yield _outcome(catalogue, *settled)
 
 
@@ -100,8 +93,7 @@ def _record(
     catalogue: Catalogue,
     batch: Sequence[tuple[Job, Reading]],
     put_off: PutOff,
-    namesakes: Namesakes,
-    twins: Twins,
+    memory: ScanMemory,
     begun_at: str,
 ) -> list[Settled]:
     """Record readings together; where that fails, those before the one that it fails at stay."""
@@ -112,21 +104,19 @@ def _record(
                 (
                     job,
                     reading,
-                    record_reading(
-                        catalogue, job, reading, namesakes, twins, scan_begun_at=begun_at
-                    ),
+                    record_reading(catalogue, job, reading, memory, scan_begun_at=begun_at),
                 )
                 for job, reading in batch
-                if not put_off.takes(twins, job, reading)
+                if not put_off.takes(memory.twins, job, reading)
             ]
     except sqlite3.Error:
-        twins.forget()
+        memory.twins.forget()
         if len(batch) == 1:
             raise
         del put_off.readings[put_off_before:]
     settled = []
     for one in batch:
-        settled += _record(catalogue, [one], put_off, namesakes, twins, begun_at)
+        settled += _record(catalogue, [one], put_off, memory, begun_at)
     return settled
 
 

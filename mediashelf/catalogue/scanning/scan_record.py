@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+
 from msgspec import Struct
 
 from mediashelf.catalogue import images
@@ -16,15 +18,15 @@ from mediashelf.catalogue.scanning.origins import (
     has_left,
     take_over_verdict,
 )
-from mediashelf.catalogue.scanning.planning import Event, Job
+from mediashelf.catalogue.scanning.other_folder import ShelvesThere
 from mediashelf.catalogue.scanning.record import (
-    is_unread,
     move_record,
     record_beside,
     record_contents,
     record_new,
     record_unread,
 )
+from mediashelf.catalogue.scanning.scan_plan import Event, Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.store import Catalogue
@@ -32,6 +34,15 @@ from mediashelf.catalogue.twins import Twin, Twins
 from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.comparing import Observed, compare_with_record
 from mediashelf.text import count_text
+
+
+class ScanMemory:
+    """What a scan has found out of the catalogue and its shelves, and asks no more."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self.namesakes = Namesakes(db)
+        self.twins = Twins(db)
+        self.shelves = ShelvesThere()
 
 
 class Recorded(Struct, frozen=True):
@@ -62,29 +73,26 @@ def record_reading(
     catalogue: Catalogue,
     job: Job,
     reading: Reading,
-    namesakes: Namesakes,
-    twins: Twins,
+    memory: ScanMemory,
     *,
     scan_begun_at: str,
 ) -> Recorded:
     """Write what was read of one image; return what happened to it.
 
     Which event it is depends on what is on record at this moment. The caller has a
-    transaction. ``namesakes`` and ``twins`` are those of the scan.
+    transaction. ``memory`` is that of the scan.
     """
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
-    result = _write_reading(catalogue, job, reading, namesakes, twins, utc_now())
-    twins.note(result.image_id)
+    result = _write_reading(catalogue, job, reading, memory, utc_now())
+    memory.twins.note(result.image_id)
     if result.event is Event.NEW and reading.packages is not None:
         # Loaded only here: most scans find nothing to record.
         from mediashelf.catalogue.packages.looked_into import PLAIN
         from mediashelf.catalogue.packages.store import record_packages
 
-        digest = readable_digest(reading)
-        record_packages(
-            catalogue.db, digest, PLAIN, reading.packages.kept, reading.packages.unopened
-        )
+        kept, unopened = reading.packages.kept, reading.packages.unopened
+        record_packages(catalogue.db, reading.key_digest, PLAIN, kept, unopened)
     note_event(catalogue, result, reading, scan_begun_at)
     return result
 
@@ -113,33 +121,33 @@ def _write_reading(
     catalogue: Catalogue,
     job: Job,
     reading: Reading,
-    namesakes: Namesakes,
-    twins: Twins,
+    memory: ScanMemory,
     now: str,
 ) -> Recorded:
     """Write one reading, and return whose record it is, what happened, and what is to be said."""
     db, place = catalogue.db, job.place
     own = recorded_at(catalogue, place)
-    if is_unread(reading):
+    if reading.is_unread:
         return _write_unread(catalogue, own, place, reading, now)
-    digest = readable_digest(reading)
+    digest = reading.key_digest
     own_id = own.id if own is not None else None
-    alike, at = twins.of(digest), (job.shelf.name, place.path)
+    alike, at = memory.twins.of(digest), (job.shelf.name, place.path)
     other = alike.likeliest(*at, own_id)
     if own is not None:
         db.execute("UPDATE images SET file_system = ? WHERE id = ?", [place.file_system, own.id])
     if own is not None and own.digests:
         return _write_known(catalogue, job, own, reading, other, now)
-    origin = find_departed(db, alike, *at) if own is None else None
+    origin = find_departed(db, alike, *at, memory.shelves) if own is None else None
     if origin is not None:
         move_record(db, origin.id, place, reading.mtime_ns)
         record_contents(db, origin.id, reading, now)
         return Recorded(origin.id, Event.MOVED, where(origin), where(origin))
     source = None
     if other is None:
-        source = contradicted(db, job.shelf.name, place.path, reading, namesakes)
+        source = contradicted(db, job.shelf.name, place.path, reading, memory.namesakes)
     if source is not None and not job.accept:
-        return _write_contradiction(catalogue, place, own, source, reading, now)
+        there = memory.shelves
+        return _write_contradiction(catalogue, place, own, source, reading, there, now)
     if own is None:
         image_id = record_new(db, place, reading, now)
     else:
@@ -197,12 +205,13 @@ def _write_contradiction(
     own: ImageRow | None,
     source: ImageRow,
     reading: Reading,
+    there: ShelvesThere,
     now: str,
 ) -> Recorded:
     """Let the record come along to bytes that contradict it."""
     db = catalogue.db
     origin = ""
-    if own is None and has_left(db, source):
+    if own is None and has_left(db, source, there):
         db.execute(
             "UPDATE images SET shelf_id = ?, path = ?, file_system = ?, presence = 'here' "
             "WHERE id = ?",
@@ -230,13 +239,6 @@ def _write_beside(
     )
     record_beside(catalogue.db, row.id, reading, verdict, now)
     return Recorded(row.id, Event.CHANGED, words)
-
-
-def readable_digest(reading: Reading) -> str:
-    """Return the digest that an image is known by, or nothing where there is none."""
-    if is_unread(reading) or reading.digests is None or not reading.size:
-        return ""  # empty files are all alike; that makes none of them a copy
-    return next(iter(reading.digests.whole.values()))
 
 
 def is_as_recorded(row: ImageRow, reading: Reading) -> bool:

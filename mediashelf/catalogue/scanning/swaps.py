@@ -12,15 +12,14 @@ from collections.abc import Collection, Iterator
 
 from msgspec import Struct, field
 
-from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
-from mediashelf.catalogue.scanning.planning import Event, Job
 from mediashelf.catalogue.scanning.record import move_record, record_contents
+from mediashelf.catalogue.scanning.scan_plan import Event, Job
 from mediashelf.catalogue.scanning.scan_record import (
     Recorded,
+    ScanMemory,
     is_as_recorded,
     note_event,
-    readable_digest,
     record_reading,
     recorded_at,
     where,
@@ -41,7 +40,7 @@ class PutOff(Struct):
 
     def takes(self, twins: Twins, job: Job, reading: Reading) -> bool:
         """Keep a reading for later, if what it means depends on others; tell whether it was."""
-        digest = readable_digest(reading)
+        digest = reading.key_digest
         if not digest or job.accept or not self.pending:
             return False
         if job.row is not None and job.row.digests:
@@ -53,7 +52,7 @@ class PutOff(Struct):
         return waits
 
     def settle(
-        self, catalogue: Catalogue, namesakes: Namesakes, twins: Twins, scan_begun_at: str
+        self, catalogue: Catalogue, memory: ScanMemory, scan_begun_at: str
     ) -> Iterator[Settled]:
         """Record what was put off, and yield each with what became of it."""
         changed = {
@@ -65,7 +64,7 @@ class PutOff(Struct):
         for cycle in _cycles(owners, changed):
             yield from _swap(catalogue, cycle, scan_begun_at)
             owners.moved |= {row.id for _, _, row in cycle}
-        twins.forget()  # whose places were exchanged
+        memory.twins.forget()  # whose places were exchanged
         rest = [
             (job, reading)
             for job, reading in self.readings
@@ -76,10 +75,10 @@ class PutOff(Struct):
             with transaction(catalogue.db):
                 result = _taken_over(catalogue, job, reading, owners, scan_begun_at)
                 if result is not None:
-                    twins.note(result.image_id)
+                    memory.twins.note(result.image_id)
                 else:
                     result = record_reading(
-                        catalogue, job, reading, namesakes, twins, scan_begun_at=scan_begun_at
+                        catalogue, job, reading, memory, scan_begun_at=scan_begun_at
                     )
             yield job, reading, result
 
@@ -114,7 +113,7 @@ def _taken_over(
     """Let a record whose place now has other bytes follow its own bytes here, if it can."""
     if recorded_at(catalogue, job.place) is not None:
         return None
-    row = owners.of(readable_digest(reading))
+    row = owners.of(reading.key_digest)
     if row is None:
         return None
     owners.moved.add(row.id)
@@ -138,7 +137,7 @@ def _cycles(owners: _Owners, changed: dict[int, tuple[Job, Reading]]) -> Iterato
     """Yield the images that changed places among each other: place, bytes, and whose they are."""
     holds: dict[int, ImageRow] = {}  # the row of a place, and the row whose bytes are there
     for place_id, (_, reading) in changed.items():
-        owner = owners.of(readable_digest(reading), place_id)
+        owner = owners.of(reading.key_digest, place_id)
         if owner is not None:
             holds[place_id] = owner
     seen: set[int] = set()

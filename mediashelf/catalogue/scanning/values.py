@@ -7,18 +7,13 @@ from typing import TYPE_CHECKING
 from msgspec import Struct, field
 from msgspec.structs import replace
 
-from mediashelf.catalogue.listing import ListedEntries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside
+from mediashelf.catalogue.records.listed_entries import ListedEntries
 from mediashelf.findings import Finding
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.integrity.fixity.digests import Digests
-from mediashelf.integrity.structure.damage import (
-    PLAIN_SECTORS,
-    Span,
-    StoredSectors,
-    TouchedEntry,
-)
+from mediashelf.integrity.structure.damage import PLAIN_SECTORS, Span, StoredSectors, TouchedEntry
 
 if TYPE_CHECKING:  # most images have no raw sectors, and few readings look inside files
     from mediashelf.formats.raw.verdicts import SectorVerdict
@@ -72,6 +67,18 @@ class Reading(Struct, frozen=True):
     bytes_inside: tuple[BytesInside, ...] = ()
     readable: tuple[tuple[str, str, int], ...] = ()
     packages: PackagesSeen | None = None
+
+    @property
+    def is_unread(self) -> bool:
+        """Whether the file could not be read whole, or was written meanwhile."""
+        return bool(self.problem) or self.is_changing or self.digests is None
+
+    @property
+    def key_digest(self) -> str:
+        """The digest that the image is known by, or nothing where there is none."""
+        if self.is_unread or self.digests is None or not self.size:
+            return ""  # empty files are all alike; that makes none of them a copy
+        return next(iter(self.digests.whole.values()))
 
     def without_listing(self) -> Reading:
         """Return the same without what grows with the number of entries."""

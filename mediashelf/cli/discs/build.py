@@ -16,6 +16,7 @@ from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
     json_option,
+    machines_option,
     quiet_option,
     target_option,
     targets_folder_option,
@@ -71,14 +72,9 @@ Examples:
 @click.option("--label", help="The disc's label [default: the recipe's, or the folder's name].")
 @target_option
 @targets_folder_option
-@click.option(
-    "-m",
-    "--machine",
-    "machine_paths",
-    multiple=True,
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="A machine whose devices must find drivers on the disc: output of `lspci -nn`, or a list "
-    "of hardware ids.",
+@machines_option(
+    "A machine whose devices must find drivers on the disc: output of `lspci -nn`, or a list "
+    "of hardware ids."
 )
 @click.option(
     "--capacity",

@@ -25,6 +25,7 @@ from mediashelf.cli.options import (
     catalogue_option,
     fail_on_option,
     json_option,
+    machines_option,
     quiet_option,
     target_option,
     targets_folder_option,
@@ -69,14 +70,9 @@ Examples:
     is_flag=True,
     help="Look through the images on all shelves, as the last scan recorded them.",
 )
-@click.option(
-    "-m",
-    "--machine",
-    "machine_paths",
-    multiple=True,
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="The machine's devices: output of `lspci -nn` (or -nnvmm) or lsusb, a registry export, "
-    "or a list of hardware ids. Several add up.",
+@machines_option(
+    "The machine's devices: output of `lspci -nn` (or -nnvmm) or lsusb, a registry export, "
+    "or a list of hardware ids. Several add up."
 )
 @target_option
 @targets_folder_option

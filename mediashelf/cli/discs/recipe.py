@@ -26,6 +26,7 @@ from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.options import (
     catalogue_option,
     json_option,
+    machines_option,
     quiet_option,
     target_option,
     targets_folder_option,
@@ -63,13 +64,8 @@ Examples:
     "machine.",
 )
 @target_option
-@click.option(
-    "-m",
-    "--machine",
-    "machine_paths",
-    multiple=True,
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="The machine that the drivers are for: output of `lspci -nn`, or a list of hardware ids.",
+@machines_option(
+    "The machine that the drivers are for: output of `lspci -nn`, or a list of hardware ids."
 )
 @click.option("--label", help="The disc's label [default: the first folder's name].")
 @click.option(

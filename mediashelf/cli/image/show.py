@@ -29,6 +29,7 @@ from mediashelf.jobs.library.naming import NamedFile, find_files, record_of
 from mediashelf.trees.as_image import open_as_image
 
 if TYPE_CHECKING:
+    from mediashelf.catalogue.questions.duplicates import Alike
     from mediashelf.readability.targets import Target
 
 _NOT_WITH_HISTORY = {
@@ -116,8 +117,10 @@ def show(
         return
     targets = _page_targets(report_path, machine_path, target_names, targets_folder)
 
+    alike: Alike = {}
+
     def show_one(path: Path) -> list[Finding]:
-        row, copies = record_of(path, catalogue_path)
+        row, copies = record_of(path, catalogue_path, alike)
         with open_as_image(path) as image:
             volumes = tuple(
                 volume for volume in image.facts.volumes if not kinds or volume.kind.value in kinds

@@ -11,14 +11,9 @@ from typing import TYPE_CHECKING, Any
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.image.show_tree import woven
-from mediashelf.formats.entries import Folder, SharedColumn, iter_folders
-from mediashelf.formats.volume import (
-    FLAG_HIDDEN,
-    BootFacts,
-    Extent,
-    VolumeFacts,
-    parse_record_date,
-)
+from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.shared_column import SharedColumn
+from mediashelf.formats.volume import FLAG_HIDDEN, BootFacts, Extent, VolumeFacts, parse_record_date
 from mediashelf.image import DiscImage
 from mediashelf.readability.identity.installers import iter_installers
 from mediashelf.readability.identity.summary import summarise

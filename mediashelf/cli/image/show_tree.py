@@ -5,13 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import compress, count
 
-from mediashelf.formats.entries import Folder, SharedColumn, iter_folders
-from mediashelf.formats.volume import (
-    FLAG_ASSOCIATED,
-    FLAG_HIDDEN,
-    VolumeFacts,
-    parse_record_date,
-)
+from mediashelf.formats.entries import Folder, iter_folders
+from mediashelf.formats.shared_column import SharedColumn
+from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_HIDDEN, VolumeFacts, parse_record_date
 from mediashelf.text import count_text, is_plain, printable
 
 INDENT = "  "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
-from mediashelf.catalogue.scanning.planning import Event, ScanOutcome, ShelfPlan
+from mediashelf.catalogue.scanning.scan_plan import Event, ScanOutcome, ShelfPlan
 from mediashelf.cli.render import say, say_findings, say_wrapped
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.states import State

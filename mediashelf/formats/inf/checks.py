@@ -10,6 +10,7 @@ from mediashelf.formats.inf.copy_checks import iter_copy_faults, iter_disk_fault
 from mediashelf.formats.inf.document import Inf, InfKind, Signature
 from mediashelf.formats.inf.driver_version import parse_driver_date, parse_driver_version
 from mediashelf.formats.inf.models import all_models, makers, model_sections
+from mediashelf.formats.inf.named_sections import iter_named_faults
 from mediashelf.formats.inf.rules import RULES, Found
 from mediashelf.formats.inf.source_files import suffixes_there
 from mediashelf.formats.inf.systems import ARCHITECTURES
@@ -35,7 +36,12 @@ def check_inf(inf: Inf, *, where: str) -> Iterator[Finding]:
     Texts other than driver INFs (``autorun.inf``, scripts of older systems) yield
     nothing. Equal rules are cut at :data:`MAX_SHOWN`.
     """
-    for rule, line, found in found_in(inf):
+    yield from as_findings(found_in(inf), where)
+
+
+def as_findings(all_found: Iterable[Found], where: str) -> Iterator[Finding]:
+    """Yield what :func:`found_in` has said of a text as findings; ``where`` is its path."""
+    for rule, line, found in all_found:
         if line == _MORE:
             yield _more(rule, where, found)
         else:
@@ -213,5 +219,6 @@ _CHECKS: tuple[Callable[[Inf], Iterable[Found]], ...] = (
     _check_models,
     iter_copy_faults,
     iter_disk_faults,
+    iter_named_faults,
     _check_strings,
 )

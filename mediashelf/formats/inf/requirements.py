@@ -29,6 +29,7 @@ from mediashelf.formats.inf.source_files import (
     copy_lines,
     join_path,
     list_names,
+    listed_for,
     source_tables,
 )
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
@@ -53,8 +54,9 @@ class NeededFile(Struct, frozen=True):
     ``cabinet`` (a path too) is set when the file is inside one, ``tag`` when its disk
     has a tag file. ``provider`` names an INF outside the package, such as the system's
     layout, that tells where the file is. ``size`` is 0 when unknown; ``line`` is that
-    of the copy. ``fault`` is set where the text does not tell: with a section that is not
-    there, ``name`` and ``path`` are ``[its name]``.
+    of the copy. ``listed_for`` names the processors for which alone a SourceDisksFiles section
+    has the file, where the system's is none of them. ``fault`` is set where the text does not
+    tell: with a section that is not there, ``name`` and ``path`` are ``[its name]``.
     """
 
     name: str
@@ -65,6 +67,7 @@ class NeededFile(Struct, frozen=True):
     provider: str = ""
     tag: str = ""
     fault: TextFault | None = None
+    listed_for: tuple[str, ...] = ()
 
 
 class Requirements(NamedTuple):
@@ -218,9 +221,10 @@ class _Collector:
             # Without an entry the file is looked for where the INF is (common practice).
             provider = outside[0] if outside else ""
             path = join_path(root, line.source)
+            others = () if outside else listed_for(inf, line.source)
             self.files.setdefault(
                 (path.lower(), "", provider),
-                NeededFile(line.source, path, 0, line.line, provider=provider),
+                NeededFile(line.source, path, 0, line.line, provider=provider, listed_for=others),
             )
             return
         top = join_path(root, disk.path if disk else "")

@@ -19,6 +19,8 @@ _DRIVER_VER = driver_page("INF DriverVer directive")
 _MANUFACTURER = driver_page("INF Manufacturer section")
 _MODELS = driver_page("INF Models section")
 _COPY_FILES = driver_page("INF CopyFiles directive")
+_ADD_REG = driver_page("INF AddReg directive")
+_ADD_SERVICE = driver_page("INF AddService directive")
 _DESTINATION_DIRS = driver_page("INF DestinationDirs section")
 _SOURCE_DISKS_FILES = driver_page("INF SourceDisksFiles section")
 _SOURCE_DISKS_NAMES = driver_page("INF SourceDisksNames section")
@@ -159,6 +161,17 @@ RULES = {
         "CopyFiles names the section [{}], which does not exist",
         "add the section, or write @name for a single file",
         _COPY_FILES,
+    ),
+    "registry-section-missing": _warning(
+        "AddReg or DelReg names the section [{}], which does not exist",
+        "add the section, or remove its name",
+        _ADD_REG,
+    ),
+    "service-section-missing": _warning(
+        "AddService names the section [{}], which does not exist, so the service that drives the "
+        "device is not set up",
+        "add the section",
+        _ADD_SERVICE,
     ),
     "copies-inf": _warning(
         "CopyFiles copies {}; an INF file may not be copied",

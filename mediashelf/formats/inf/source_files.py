@@ -74,6 +74,17 @@ def source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     return inf.for_now(("source tables", suffixes), lambda: _source_tables(inf, suffixes))
 
 
+def listed_for(inf: Inf, name: str) -> tuple[str, ...]:
+    """Return the processors that have a [SourceDisksFiles] of their own with this file."""
+    suffixes = (suffix for suffix in suffixes_there(inf) if suffix)
+    name = name.lower()
+    return tuple(
+        suffix.removeprefix(".")
+        for suffix in suffixes
+        if name in source_tables(inf, (suffix,)).files
+    )
+
+
 def _source_tables(inf: Inf, suffixes: tuple[str, ...]) -> SourceTables:
     disks: dict[str, SourceDisk] = {}
     files: dict[str, SourceDisksFile] = {}

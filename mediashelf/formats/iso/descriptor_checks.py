@@ -9,7 +9,10 @@ from mediashelf.formats.fields import (
     is_zero,
     parse_wide_text,
 )
-from mediashelf.formats.iso.descriptors import (
+from mediashelf.formats.iso.directories.record_problems import log_both_orders
+from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
+from mediashelf.formats.iso.root_checks import log_root_problems
+from mediashelf.formats.iso.volume_descriptor import (
     DATE_FIELDS,
     DATE_SIZE,
     LABEL_FIELD,
@@ -17,11 +20,8 @@ from mediashelf.formats.iso.descriptors import (
     TEXT_FIELDS,
     VolumeDescriptor,
 )
-from mediashelf.formats.iso.directory_records import FILE_FLAGS, RESERVED_FLAGS, SELF_IDENTIFIER
-from mediashelf.formats.iso.joliet import ALLOWED, find_forbidden
-from mediashelf.formats.iso.record_problems import log_both_orders
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE, parse_record_date
+from mediashelf.formats.volume import SECTOR_SIZE
 
 _BLOCK_SIZES = (512, 1024, 2048)
 
@@ -73,8 +73,7 @@ def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> No
     """Log what is wrong with the fields of a primary or supplementary descriptor."""
     _log_numbers(descriptor, log)
     _log_zeros(descriptor, log)
-    _log_root(descriptor, log)
-    _log_root_date(descriptor, log)
+    log_root_problems(descriptor, log)
     _log_dates(descriptor, log)
     if descriptor.type == PRIMARY:
         _log_characters(descriptor, log)
@@ -178,62 +177,6 @@ def _log_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
                 found=f"{piece[first]:#04x}",
                 expected="0x00",
             )
-
-
-def _log_root(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
-    root = descriptor.root
-    wrong = []
-    if root.length != 34:
-        wrong.append(f"length {root.length}")
-    if root.identifier != SELF_IDENTIFIER or descriptor.data[156 + 32] != 1:
-        wrong.append(f"identifier {root.identifier.hex() or 'empty'}")
-    if not root.flags & FLAG_DIRECTORY:
-        wrong.append(f"file flags {root.flags:#04x}")
-    if not root.size.value:
-        wrong.append("data length 0")
-    if any(descriptor.data[156 + 26 : 156 + 28]):
-        wrong.append("interleaved")
-    if wrong:
-        log.add(
-            "root-record",
-            descriptor.name,
-            "the root directory's record is not valid",
-            offset=descriptor.offset + 156,
-            length=34,
-            found=", ".join(wrong),
-            expected="length 34, identifier 00, a directory with records",
-        )
-    for bits, words, expected in _NEVER_OF_ROOT:
-        if root.flags & bits:
-            log.add(
-                "record-flags",
-                descriptor.name,
-                f"the root directory's record has {words}",
-                offset=descriptor.offset + 156 + 25,
-                found=f"{root.flags:#04x}",
-                expected=expected,
-            )
-            break
-
-
-_NEVER_OF_ROOT = (
-    (RESERVED_FLAGS, "reserved file flags set", "bits 5 and 6 zero"),
-    (FILE_FLAGS, "flags set that only files may have", "bits 2, 3 and 7 zero"),
-)
-
-
-def _log_root_date(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
-    date = descriptor.data[156 + 18 : 156 + 25]
-    if any(date) and parse_record_date(date) is None:
-        log.add(
-            "record-date",
-            descriptor.name,
-            "the date of the root directory's record is not valid",
-            offset=descriptor.offset + 156 + 18,
-            length=7,
-            found=date.hex(" "),
-            expected="year, month, day, hour, minute, second, UTC offset",
-        )
 
 
 def _log_joliet_label(descriptor: VolumeDescriptor, log: ProblemLog) -> None:

@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 
 from mediashelf.formats.fields import D_CHARACTERS, SEPARATORS
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.naming import Directory, Named, usable_names
-from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.text import count_text
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 
 from mediashelf.formats.fields import decode_wide
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.identifiers import OrderKey, log_first_descent, order_key
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, usable_names
-from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.text import count_text
 

@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.descriptors import VolumeDescriptor
-from mediashelf.formats.iso.directory_records import (
-    SELF_IDENTIFIER,
-    Geometry,
-    parse_directory,
-    parse_root_record,
-)
+from mediashelf.formats.iso.directories.directory_records import SELF_IDENTIFIER, Geometry
+from mediashelf.formats.iso.directories.record_parsing import parse_directory
+from mediashelf.formats.iso.volume_descriptor import VolumeDescriptor, parse_root_record
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE
 

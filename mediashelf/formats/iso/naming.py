@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import NamedTuple, Protocol
 
-from mediashelf.formats.iso.record_columns import RecordColumns
+from mediashelf.formats.iso.directories.record_columns import RecordColumns
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import FLAG_ASSOCIATED, FLAG_MULTI_EXTENT
 

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.descriptors import PathTablePlaces
-from mediashelf.formats.iso.directory_records import SELF_IDENTIFIER, Geometry
+from mediashelf.formats.iso.directories.directory_records import SELF_IDENTIFIER, Geometry
 from mediashelf.formats.iso.naming import Directory
+from mediashelf.formats.iso.volume_descriptor import PathTablePlaces
 from mediashelf.formats.problem_log import ProblemLog
 
 _MOST_DIRECTORIES = 65_535  # 9.4.4: parent numbers have 16 bits

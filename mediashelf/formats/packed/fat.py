@@ -40,7 +40,7 @@ _DISKS = {
     1_474_560: (1, 9, 224, 0xF0),
     2_949_120: (2, 9, 240, 0xF0),
 }
-# What mkfs.fat 4.2 (tried) gives the first, and any that it takes for no floppy.
+# What mkfs.fat 4.2 (tried) gives the first, and any that it takes for no floppy: FAT16 always.
 _OTHER_TOP_ENTRIES, _ANY_TOP_ENTRIES = {2_949_120: 224}, 512
 _WITHOUT_PARAMETERS = frozenset({163_840, 184_320, 327_680, 368_640})
 
@@ -109,13 +109,20 @@ class FatVolume:
 
     @property
     def usual_top_entries(self) -> int:
-        """How many it has on disks of this size; of other sizes what whole sectors hold."""
+        """How many it has on disks of this size, or on FAT16; of others what whole sectors hold."""
         if self._layout.total_size in _DISKS:
             usual = _DISKS[self._layout.total_size][2]
             others = _ANY_TOP_ENTRIES, _OTHER_TOP_ENTRIES.get(self._layout.total_size)
             return self.top_entries if self.top_entries in others else usual
+        if self._layout.bits == 16:
+            return _ANY_TOP_ENTRIES
         per_sector = _SECTOR_SIZE // ENTRY_SIZE
         return -(-self.top_entries // per_sector) * per_sector
+
+    @property
+    def is_known_disk(self) -> bool:
+        """Whether a published table has the size of the disk."""
+        return self._layout.total_size in _DISKS
 
     def has_own_entry(self, folder: FatEntry) -> bool:
         """Whether a folder begins with its own entry, as every folder below the top does."""

@@ -9,6 +9,7 @@ from mediashelf.errors import FormatError
 from mediashelf.formats.fields import View
 from mediashelf.formats.packed.zip_records import (
     CENTRAL_SIZE,
+    CENTRAL_START,
     END64_SIZE,
     END_SIZE,
     LOCATOR_SIZE,
@@ -66,18 +67,29 @@ def find_directory(view: View) -> ZipDirectory | None:
 
 
 def iter_members(view: View, directory: ZipDirectory) -> Iterator[tuple[int, ZipMember]]:
-    """Yield each record's offset in the file with what it says, as many as the end record counts.
+    """Yield each record's offset in the file with what it says, up to the directory's end.
 
     Raises :class:`FormatError` at a record that cannot be read: what follows it is
-    lost. Records never extend past the directory's end.
+    lost; and after the last one where the end record counts another number of them. It has
+    16 bits for that, and writers that know no 64-bit form leave the others out.
     """
     at = directory.at
-    for _ in range(directory.entry_count):
-        size = central_record_size(view.read(at, CENTRAL_SIZE))
+    count = 0
+    while True:
+        head = view.read(at, CENTRAL_SIZE)
+        is_more = at < directory.end and head.startswith(CENTRAL_START)
+        if count >= directory.entry_count and not is_more:
+            break
+        count += 1
+        size = central_record_size(head)
         data = view.read(at, max(0, min(size, directory.end - at)))
         member = parse_central_record(data, at)
         yield at, member
         at += member.record_size
+    if (count - directory.entry_count) % (1 << 16):
+        raise FormatError(
+            "number of members", at=directory.end, found=directory.entry_count, expected=str(count)
+        )
 
 
 def _widened(view: View, end: ZipEnd) -> tuple[ZipEnd, int]:

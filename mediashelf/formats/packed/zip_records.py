@@ -24,6 +24,7 @@ MAX_COMMENT_SIZE = 0xFFFF
 LOCATOR_SIZE = 20
 END64_SIZE = 56
 CENTRAL_SIZE = 46
+CENTRAL_START = b"PK\1\2"
 LOCAL_SIZE = 30
 DESCRIPTOR_SIGNATURE = b"PK\7\x08"
 
@@ -173,7 +174,7 @@ def local_header_size(data: bytes) -> int:
 
 def parse_central_record(data: bytes, at: int) -> ZipMember:
     """Return the central directory record at offset ``at``; raises :class:`FormatError`."""
-    if len(data) < CENTRAL_SIZE or not data.startswith(b"PK\1\2"):
+    if len(data) < CENTRAL_SIZE or not data.startswith(CENTRAL_START):
         raise FormatError(
             "central directory record", at=at, found=data[:4], expected="b'PK\\x01\\x02'"
         )

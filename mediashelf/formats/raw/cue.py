@@ -39,6 +39,9 @@ _TEXTS = (  # words that are followed by any text
 )
 FLAGS = ("DCP", "4CH", "PRE", "SCMS", "DATA")
 
+_AFTER_TEXT = "\0\x1a"
+"""What editors of DOS leave at a text's end: a mark, and the rest of a block (common practice)."""
+
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
@@ -92,6 +95,7 @@ def parse_cue(text: str) -> CueSheet:
     exist and hold what they should is not checked.
     """
     parser = _Parser()
+    text = text.rstrip(_AFTER_TEXT)
     for number, line in enumerate(re.split(r"\r\n|\r|\n", text), start=1):
         parser.take(line, number)
     return parser.finish()

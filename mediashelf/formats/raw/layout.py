@@ -87,8 +87,13 @@ def scramble(sector: bytes) -> bytes:
     return sector[:12] + scrambled.to_bytes(RAW_SIZE - 12, "little")
 
 
-def is_scrambled(sector: bytes) -> bool:
-    """Tell whether a raw sector of mode 1 is still scrambled, by its EDC."""
+def begins_scrambled(head: bytes) -> bool:
+    """Tell whether the first sector of a track of mode 1, or the second, is still scrambled."""
+    return any(_is_scrambled(head[start:]) for start in (0, RAW_SIZE))
+
+
+def _is_scrambled(sector: bytes) -> bool:
+    """Tell by its EDC."""
     if len(sector) < RAW_SIZE or not sector.startswith(SYNC):
         return False
     plain = scramble(sector[:RAW_SIZE])

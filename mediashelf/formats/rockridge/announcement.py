@@ -6,12 +6,12 @@ import re
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories.directory_records import (
     DirectoryRecords,
     Geometry,
-    parse_directory,
     system_use_of,
 )
+from mediashelf.formats.iso.directories.record_parsing import parse_directory
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.system_use import SystemUseReader
 from mediashelf.formats.volume import SECTOR_SIZE, Extent

@@ -9,9 +9,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View, parse_both_32
-from mediashelf.formats.iso.directory_records import Geometry, system_use_of
+from mediashelf.formats.iso.directories.directory_records import Geometry, system_use_of
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, usable_names
-from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.announcement import (
     RockRidgeFacts,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 import struct
 
-from mediashelf.formats.iso.record_columns import RecordColumns, packed_alike
-from mediashelf.formats.iso.record_problems import FIXED_SIZE
+from mediashelf.formats.iso.directories.record_columns import RecordColumns, packed_alike
+from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
 from mediashelf.formats.rockridge.system_use import entries_at
 from mediashelf.formats.rockridge.use_entries import is_date
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.directory_records import Geometry
+from mediashelf.formats.iso.directories.directory_records import Geometry
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord
 from mediashelf.formats.iso.naming import Directory
-from mediashelf.formats.iso.record_columns import DirectoryRecord
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.rockridge.announcement import first_records
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE

@@ -38,6 +38,7 @@ _LENGTHS: dict[bytes, tuple[int, ...] | None] = {
 _PAIRS = {b"PX": 4, b"PN": 2, b"CL": 1, b"PL": 1, b"CE": 3}  # numbers in both byte orders
 _LITTLE, _BIG = struct.Struct("<I4x"), struct.Struct(">4xI")
 _LINK_GOES_ON = 0x01  # flag of SL
+_NAME_FLAGS = range(8)  # of NM: the name goes on, is that of the directory itself, of its parent
 _LONG_DATES = 0x80  # flag of TF: 17 bytes a date instead of 7
 
 # What writers put into each record or into none: 35 of 35 images by several programs, measured.
@@ -65,7 +66,7 @@ class EntryChecks:
         if entry in self.good:
             return
         signature, size, version = entry[:2], entry[2], entry[3]
-        if signature == b"NM" and version == 1 and len(entry) > HEADER_SIZE:
+        if signature == b"NM" and version == 1 and entry[HEADER_SIZE:] and entry[4] in _NAME_FLAGS:
             return  # whatever is left is the name; hardly two are equal, so none is remembered
         is_good = True
 
@@ -199,7 +200,7 @@ def _judge_pairs(entry: bytes, add: Callable[[str, str, object, object], None]) 
 
 
 def _judge_contents(entry: bytes, add: Callable[[str, str, object, object], None]) -> None:
-    """Judge the dates of TF and the flags of SL."""
+    """Judge the dates of TF and the flags of SL and NM."""
     signature, body = entry[:2], entry[HEADER_SIZE:]
     if signature == b"TF":
         size = 17 if body[0] & _LONG_DATES else 7
@@ -210,6 +211,8 @@ def _judge_contents(entry: bytes, add: Callable[[str, str, object, object], None
             add("rockridge-field", "has a date that is not valid", bad[0], expected)
     elif signature == b"SL" and body[0] & ~_LINK_GOES_ON:
         add("rockridge-field", "has flags that are reserved", f"{body[0]:#04x}", "bit 0 alone")
+    elif signature == b"NM" and body[0] not in _NAME_FLAGS:
+        add("rockridge-field", "has flags that no name has", f"{body[0]:#04x}", "bits 0 to 2 alone")
 
 
 def is_date(date: bytes) -> bool:

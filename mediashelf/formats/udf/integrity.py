@@ -9,14 +9,16 @@ extent of the sequence.
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator, Sequence
 
 from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
-from mediashelf.formats.udf.records import EXTENT_RECORDED, LogicalVolume, LongAddress
+from mediashelf.formats.udf.records import EXTENT_RECORDED, LongAddress
 from mediashelf.formats.udf.sequence import verify_terminator
 from mediashelf.formats.udf.space import UdfSpace
-from mediashelf.formats.volume import SECTOR_SIZE
+from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
+from mediashelf.formats.udf.volume_records import LogicalVolume
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
 
 _INTEGRITY, _TERMINATING = 9, 8  # tags, 3/7.2.1
 _OPEN = 0
@@ -64,9 +66,10 @@ def log_integrity_problems(
 
 
 def log_mirror_problems(space: UdfSpace, volume: LogicalVolume, log: ProblemLog) -> None:
-    """Log a metadata mirror file whose file entry is damaged; ``space`` has a log of its own.
+    """Log a metadata mirror file that is damaged; ``space`` has a log of its own.
 
-    Systems read it where the metadata file is damaged (UDF 2.60, 2.2.10).
+    Systems read it where the metadata file is damaged (UDF 2.60, 2.2.10). It has the same
+    blocks, or where the flag for it is set a copy of them.
     """
     for row in volume.maps:
         if row.kind != "metadata":
@@ -77,7 +80,12 @@ def log_mirror_problems(space: UdfSpace, volume: LogicalVolume, log: ProblemLog)
             if other.kind == "plain" and other.partition_number == row.partition_number
         )
         address = LongAddress(EXTENT_RECORDED, volume.block_size, row.mirror_block, next(plain, 0))
-        if space.read_file_entry(address, "the metadata mirror file") is None:
+        mirror = _file_at(space, address)
+        if mirror is not None and row.is_doubled:
+            own = _file_at(space, address._replace(block=row.metadata_block))
+            if own is not None:
+                _log_unlike(space, own, mirror, log)
+        if mirror is None:
             found = space.log.findings()[-1:]
             log.add(
                 "udf-metadata-mirror",
@@ -89,6 +97,44 @@ def log_mirror_problems(space: UdfSpace, volume: LogicalVolume, log: ProblemLog)
                 found=found[0].found if found else "",
                 expected=found[0].expected if found else "",
             )
+
+
+def _file_at(space: UdfSpace, address: LongAddress) -> tuple[Extent, ...] | None:
+    """Return where the bytes of a file of metadata are, None where its file entry is damaged."""
+    found = space.read_file_entry(address, "the metadata mirror file")
+    return None if found is None else space.extents(found[0], address, found[1], "")
+
+
+def _log_unlike(
+    space: UdfSpace, own: Sequence[Extent], mirror: Sequence[Extent], log: ProblemLog
+) -> None:
+    """Log the first block in which the metadata mirror file is not like the metadata file."""
+    pairs = zip(_iter_pieces(space, own), _iter_pieces(space, mirror), strict=False)
+    for (_, one), (offset, other) in pairs:
+        if one != other:
+            log.add(
+                "udf-metadata-mirror",
+                "UDF volume",
+                "the metadata mirror file is not like the metadata file, in whose place it may be "
+                "read",
+                offset=offset,
+                length=len(other),
+                expected="the same bytes in both",
+            )
+            return
+
+
+def _iter_pieces(space: UdfSpace, extents: Sequence[Extent]) -> Iterator[tuple[int, bytes]]:
+    """Yield the blocks of a file, each with its place, no more than the image has."""
+    left = space.view.size
+    for extent in extents:
+        for at in range(0, min(extent.size, left), space.block_size):
+            offset = extent.lba * space.block_size + at
+            size = min(space.block_size, extent.size - at)
+            yield offset, bytes(size) if extent.lba == HOLE else space.view.read(offset, size)
+        left -= extent.size
+        if left <= 0:
+            return
 
 
 def _log_damaged(

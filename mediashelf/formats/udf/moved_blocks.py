@@ -1,38 +1,30 @@
-"""Where the blocks of a partition are that may have moved: written once, or spared.
+"""Where the blocks of a partition are that are not in a row: written once, spared, or in a file.
 
 Layouts as the Linux kernel 6.1 has them (fs/udf/osta_udf.h, with clauses of UDF 2.60; super.c
-and partition.c). On a medium that is written once, blocks are numbered through the virtual
-allocation table (2.2.11; in 1.50 2.2.10), whose file entry is in the last block that was
-written. On one that wears out, packets that fail are replaced by spare ones, which the
-sparing tables list (2.2.12).
+and partition.c). On a medium that is written once, blocks are numbered through a table (see
+:mod:`.allocation_table`). On one that wears out, packets that fail are replaced by spare ones,
+which the sparing tables list (2.2.12). The metadata partition is a file of another one (2.2.10).
 """
 
 from __future__ import annotations
 
 import struct
-import sys
 from array import array
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import verify_tag
-from mediashelf.formats.udf.records import PartitionDescriptor, PartitionMap
-from mediashelf.formats.volume import Extent
-
-TABLE_PLACES = 4
-"""The virtual allocation table is looked for in so many last blocks, as the Linux kernel does."""
+from mediashelf.formats.udf.tags import verify_tag
+from mediashelf.formats.udf.volume_records import PartitionDescriptor, PartitionMap
+from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
 
 LARGEST_TABLE = 16 << 20  # bytes; a DVD has two million blocks
 
-_NEW_FILE_TYPE = 0xF8  # of the table in 2.00 and later; before, it is that of any other file
 _NOT_ALLOCATED = 0xFFFFFFFF
 _SPARING_TAG = frozenset({0})
 _SPARING_IDENTIFIER = b"*UDF Sparing Table"
 _FIRST_UNUSED = 0xFFFFFFF0  # entries from here on replace nothing
-_OLD_IDENTIFIER = b"*UDF Virtual Alloc Tbl"
-_OLD_TAIL = 36  # an identifier of 32 bytes, and the block of the table before
 
 
 class VirtualBlocks(NamedTuple):
@@ -79,19 +71,26 @@ def joined_blocks(lbas: Sequence[int], size: int, block_size: int) -> list[Exten
     return extents
 
 
-def parse_allocation_table(data: bytes, file_type: int) -> VirtualBlocks | None:
-    """Return the virtual allocation table in a file of this type, or None where it is none."""
-    if file_type == _NEW_FILE_TYPE:
-        entries = data[int.from_bytes(data[:2], "little") :] if len(data) >= 2 else b""
-    else:
-        tail = data[-_OLD_TAIL:]
-        if len(data) < _OLD_TAIL or tail[1 : 1 + len(_OLD_IDENTIFIER)] != _OLD_IDENTIFIER:
-            return None
-        entries = data[:-_OLD_TAIL]
-    blocks = array("I", entries[: len(entries) // 4 * 4])
-    if sys.byteorder == "big":
-        blocks.byteswap()
-    return VirtualBlocks(blocks)
+def blocks_within(
+    extents: Sequence[Extent], block: int, size: int, block_size: int
+) -> list[Extent] | None:
+    """Return the places of ``size`` bytes from ``block`` of a file with these extents.
+
+    None where the file ends before.
+    """
+    skip = block * block_size
+    pieces: list[Extent] = []
+    for extent in extents:
+        if skip >= extent.size:
+            skip -= extent.size
+            continue
+        length = min(extent.size - skip, size)
+        lba = HOLE if extent.lba == HOLE else extent.lba + skip // block_size
+        pieces.append(Extent(lba, length))
+        skip, size = 0, size - length
+        if size <= 0:
+            return pieces
+    return None
 
 
 def read_sparing_table(
@@ -99,19 +98,38 @@ def read_sparing_table(
 ) -> SparedBlocks | None:
     """Return what the first sparing table that is good says, as the Linux kernel has it.
 
-    None where none is; what is wrong with each goes to the log then.
+    None where none is; what is wrong with each goes to the log then. Where one is, a copy that
+    is damaged or says something else is one finding.
     """
     told = ProblemLog()
+    first: SparedBlocks | None = None
+    others: list[int] = []
     for lba in row.tables if row.packet_length else ():
         count = -(-min(row.table_size, LARGEST_TABLE) // block_size)
         data = view.read(lba * block_size, count * block_size)
         is_good = verify_tag(
             data, lba, _SPARING_TAG, "sparing table", told, offset=lba * block_size
         )
-        if is_good and data[17 : 17 + len(_SPARING_IDENTIFIER)] == _SPARING_IDENTIFIER:
-            return SparedBlocks(row.packet_length, dict(_replaced_packets(data)))
-    log.extend(told)
-    return None
+        is_good = is_good and data[17 : 17 + len(_SPARING_IDENTIFIER)] == _SPARING_IDENTIFIER
+        table = SparedBlocks(row.packet_length, dict(_replaced_packets(data))) if is_good else None
+        if first is None and table is not None:
+            first = table
+        elif table is None or table != first:
+            others.append(lba)
+    if first is None:
+        log.extend(told)
+        return None
+    for lba in others:
+        log.add(
+            "udf-sparing-tables",
+            f"LBA {lba * block_size // SECTOR_SIZE}",
+            "a copy of the sparing table is damaged, or is not like the first good one, which "
+            "was read",
+            offset=lba * block_size,
+            length=row.table_size,
+            expected="the same table in every copy",
+        )
+    return first
 
 
 def _replaced_packets(data: bytes) -> Iterator[tuple[int, int]]:

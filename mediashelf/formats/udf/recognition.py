@@ -6,12 +6,12 @@ them (fs/udf/ecma_167.h, misc.c, super.c); all numbers have their low byte first
 
 from __future__ import annotations
 
-import binascii
 import struct
 from typing import NamedTuple
 
 from mediashelf.formats.fields import View, end_of_recorded, read_sector
 from mediashelf.formats.problem_log import ProblemLog
+from mediashelf.formats.udf.tags import TAG_SIZE, parse_descriptor_tag, verify_tag
 from mediashelf.formats.volume import SECTOR_SIZE
 
 _FIRST_RECOGNITION = 16  # sector; the structures follow or replace those of ISO 9660
@@ -21,42 +21,14 @@ FIRST_ANCHOR = 256  # block
 _EARLIER = (1, 2, 150, 152)  # blocks before the last, as the Linux kernel 6.12 tries them
 _BLOCK_SIZES = (2048, 512, 1024, 4096)
 _LARGEST_BLOCK = 4096
+_ENDING = 2 << 20  # bytes around the end of the partitions in which anchors are (own choice)
 
 _BEGIN, _END = b"BEA01", b"TEA01"  # 2/9.2, 2/9.3
 _STANDARDS = (b"NSR02", b"NSR03")  # 3/9.1
 _OTHERS = (b"CD001", b"BOOT2", b"CDW02")  # 2/9.4 and other standards
 
-_TAG_SIZE = 16
-_TAG = struct.Struct("<HHBxHHHI")
 _ANCHOR = 2  # tag identifier, 3/7.2.1
 _SEQUENCE = struct.Struct("<II")  # length in bytes and location, in the anchor
-
-
-class Tag(NamedTuple):
-    """The 16 bytes that begin every UDF descriptor (3/7.2)."""
-
-    identifier: int
-    version: int
-    checksum: int
-    serial: int
-    crc: int
-    crc_length: int
-    location: int
-
-
-def parse_descriptor_tag(data: bytes) -> Tag:
-    """Return the tag in the first 16 bytes of ``data``; nothing is checked."""
-    return Tag(*_TAG.unpack_from(data))
-
-
-def tag_checksum(data: bytes) -> int:
-    """Return the sum modulo 256 of the 16 tag bytes without the checksum itself."""
-    return (sum(data[:_TAG_SIZE]) - data[4]) & 0xFF
-
-
-def descriptor_crc(data: bytes, length: int) -> int:
-    """Return the CRC (x16 + x12 + x5 + 1, from 0) of the ``length`` bytes after the tag."""
-    return binascii.crc_hqx(data[_TAG_SIZE : _TAG_SIZE + length], 0)
 
 
 def read_recognition(view: View, log: ProblemLog, session: int = 0) -> str:
@@ -211,53 +183,23 @@ def _valid_anchors(view: View, size: int, session: int, log: ProblemLog) -> list
         )
         if is_valid:
             sequences += [
-                _SEQUENCE.unpack_from(data, _TAG_SIZE),
-                _SEQUENCE.unpack_from(data, _TAG_SIZE + _SEQUENCE.size),
+                _SEQUENCE.unpack_from(data, TAG_SIZE),
+                _SEQUENCE.unpack_from(data, TAG_SIZE + _SEQUENCE.size),
             ]
     return sequences
 
 
-def verify_tag(
-    data: bytes,
-    location: int | None,
-    expected: frozenset[int],
-    name: str,
-    log: ProblemLog,
-    *,
-    offset: int,
-) -> bool:
-    """Log what is wrong with a descriptor's tag; tell whether the descriptor can be used.
+def has_later_anchor(view: View, end: int, size: int, session: int = 0) -> bool:
+    """Tell whether a good anchor is near block ``end``, where partitions end, after the first.
 
-    ``location`` is the block that the tag must name, of the volume or of a
-    partition; None leaves that out. ``offset`` is the place in the image, or -1
-    where that is not known.
+    The last block of a volume is not the image's where somebody added zeros to that.
     """
-    if len(data) < _TAG_SIZE:
-        return False
-    tag = parse_descriptor_tag(data)
-    wrong = []
-    if tag.identifier not in expected:
-        wrong.append((f"tag identifier {tag.identifier}", " or ".join(map(str, sorted(expected)))))
-    if tag.checksum != tag_checksum(data):
-        wrong.append((f"tag checksum {tag.checksum:#04x}", f"{tag_checksum(data):#04x}"))
-    if location is not None and tag.location != location:
-        wrong.append((f"tag location {tag.location}", str(location)))
-    if tag.crc_length > len(data) - _TAG_SIZE:
-        wrong.append((f"CRC length {tag.crc_length}", f"at most {len(data) - _TAG_SIZE}"))
-    elif tag.crc != descriptor_crc(data, tag.crc_length):
-        crc = descriptor_crc(data, tag.crc_length)
-        wrong.append((f"CRC {tag.crc:#06x}", f"{crc:#06x}"))
-    if tag.version not in (2, 3):
-        wrong.append((f"tag version {tag.version}", "2 or 3"))
-    if wrong:
-        found = ", ".join(one for one, _ in wrong)
-        log.add(
-            "udf-tag",
-            name if offset < 0 else f"LBA {offset // SECTOR_SIZE}",
-            f"the UDF descriptor tag of {name} is wrong: {found}",
-            offset=None if offset < 0 else offset,
-            length=None if offset < 0 else len(data),
-            found=found,
-            expected=", ".join(right for _, right in wrong),
-        )
-    return not wrong
+    start = max(end - 2 * FIRST_ANCHOR, session * SECTOR_SIZE // size + FIRST_ANCHOR + 1)
+    data = view.read(start * size, _ENDING)
+    for at in range(0, len(data) - size + 1, size):
+        found, number, log = data[at : at + size], start + at // size, ProblemLog()
+        if parse_descriptor_tag(found).identifier == _ANCHOR and verify_tag(
+            found, number, frozenset({_ANCHOR}), "anchor", log, offset=number * size
+        ):
+            return True
+    return False

@@ -1,4 +1,4 @@
-"""UDF records as values: the parts of ECMA-167 that lead from an anchor to a file's bytes.
+"""Records of UDF files as values: what leads from the root to a file's bytes (ECMA-167 part 4).
 
 Layouts follow ECMA-167 3rd edition and UDF 2.60 as transcribed in the Linux
 kernel's ``fs/udf/ecma_167.h`` and ``osta_udf.h`` (6.1), whose clause numbers are
@@ -10,17 +10,18 @@ are too few or cannot be such a record; tags are verified elsewhere.
 from __future__ import annotations
 
 import struct
-from datetime import UTC, datetime, timedelta, timezone
 from typing import NamedTuple
 
 FILE_SET_DESCRIPTOR = 0x0100  # 4/7.2.1
 FILE_IDENTIFIER_DESCRIPTOR = 0x0101
 ALLOCATION_EXTENT_DESCRIPTOR = 0x0102
+INDIRECT_ENTRY = 0x0103
 FILE_ENTRY = 0x0105
 EXTENDED_FILE_ENTRY = 0x010A
 
 FILE_TYPE_DIRECTORY = 4  # 4/14.6.6
 FILE_TYPES_WITH_BYTES = frozenset({0, 5, 0xF9})  # unspecified, regular, real-time
+FILE_TYPES_WITHOUT = frozenset({6, 7, 9, 10, 12})  # devices, FIFO, socket, symbolic link
 
 EXTENT_RECORDED = 0  # 4/14.14.1.1, the two highest bits of an extent length
 EXTENT_CONTINUES = 3
@@ -34,43 +35,6 @@ class LongAddress(NamedTuple):
     size: int  # bytes
     block: int  # within the partition
     partition: int  # partition reference number
-
-
-class PartitionDescriptor(NamedTuple):
-    """A partition of the volume (3/10.5)."""
-
-    number: int
-    start_lba: int
-    block_count: int
-
-
-class PartitionMap(NamedTuple):
-    """One row of the logical volume's partition maps (3/10.7; UDF 2.60 2.2.8 to 2.2.10).
-
-    ``kind`` is ``plain``, ``metadata``, ``sparable``, ``virtual`` or ``unknown``;
-    ``metadata_block`` and ``mirror_block`` are blocks of the partition that holds
-    the metadata file. Of a sparable one, ``packet_length`` is in blocks, ``table_size`` in
-    bytes, and ``tables`` are the LBAs of the copies of its sparing table.
-    """
-
-    kind: str
-    partition_number: int
-    metadata_block: int = 0
-    mirror_block: int = 0
-    packet_length: int = 0
-    table_size: int = 0
-    tables: tuple[int, ...] = ()
-
-
-class LogicalVolume(NamedTuple):
-    """The logical volume descriptor (3/10.6)."""
-
-    label: str
-    block_size: int
-    revision: int  # binary coded: 0x0250 is 2.50
-    file_set: LongAddress
-    maps: tuple[PartitionMap, ...]
-    integrity: tuple[int, int] = (0, 0)  # length in bytes and location of its sequence
 
 
 class FileEntry(NamedTuple):
@@ -94,85 +58,29 @@ class FileIdentifier(NamedTuple):
 
     @property
     def is_deleted(self) -> bool:
+        """Whether the name counts no more."""
         return bool(self.characteristics & 0x04)
 
     @property
     def is_parent(self) -> bool:
+        """Whether this is the directory above, which has no name."""
         return bool(self.characteristics & 0x08)
 
     @property
     def is_directory(self) -> bool:
+        """Whether what is named is a directory."""
         return bool(self.characteristics & 0x02)
 
 
-def _parse_long_address(data: bytes, at: int = 0) -> LongAddress:
+def parse_long_address(data: bytes, at: int = 0) -> LongAddress:
     """Return the 16-byte long allocation descriptor at ``at``."""
     length, block, partition = struct.unpack_from("<IIH", data, at)
     return LongAddress(length >> 30, length & _LENGTH_MASK, block, partition)
 
 
-def parse_partition_descriptor(data: bytes) -> PartitionDescriptor | None:
-    """Return the partition's number, first LBA and length in blocks."""
-    if len(data) < 196:
-        return None
-    (number,) = struct.unpack_from("<H", data, 22)
-    start, count = struct.unpack_from("<II", data, 188)
-    return PartitionDescriptor(number, start, count)
-
-
-def parse_logical_volume(data: bytes) -> LogicalVolume | None:
-    """Return the logical volume, with at most as many partition maps as fit its block."""
-    if len(data) < 440:
-        return None
-    (block_size,) = struct.unpack_from("<I", data, 212)
-    (revision,) = struct.unpack_from("<H", data, 240)
-    table_length, map_count = struct.unpack_from("<II", data, 264)
-    table = data[440 : 440 + table_length]
-    maps: list[PartitionMap] = []
-    at = 0
-    while at + 2 <= len(table) and len(maps) < min(map_count, 64):
-        length = table[at + 1]
-        if length < 6 or at + length > len(table):
-            break
-        maps.append(_parse_partition_map(table[at : at + length]))
-        at += length
-    return LogicalVolume(
-        parse_dstring(data[84:212]),
-        block_size,
-        revision,
-        _parse_long_address(data, 248),
-        tuple(maps),
-        struct.unpack_from("<II", data, 432),
-    )
-
-
-def _parse_partition_map(data: bytes) -> PartitionMap:
-    if data[0] == 1:
-        return PartitionMap("plain", struct.unpack_from("<H", data, 4)[0])
-    if data[0] != 2 or len(data) < 64:
-        return PartitionMap("unknown", 0)
-    (number,) = struct.unpack_from("<H", data, 38)
-    identifier = data[5:28].rstrip(b"\0")
-    if identifier == b"*UDF Metadata Partition":
-        return PartitionMap("metadata", number, *struct.unpack_from("<II", data, 40))
-    if identifier == b"*UDF Sparable Partition":
-        packet_length, count, table_size = struct.unpack_from("<HBxI", data, 40)
-        tables = struct.unpack_from("<4I", data, 48)[: min(count, 4)]
-        return PartitionMap(
-            "sparable",
-            number,
-            packet_length=packet_length,
-            table_size=table_size,
-            tables=tables,
-        )
-    if identifier == b"*UDF Virtual Partition":
-        return PartitionMap("virtual", number)
-    return PartitionMap("unknown", number)
-
-
 def parse_root_directory(data: bytes) -> LongAddress | None:
     """Return where a file set descriptor (4/14.1) says that the root directory is."""
-    return _parse_long_address(data, 400) if len(data) >= 416 else None
+    return parse_long_address(data, 400) if len(data) >= 416 else None
 
 
 def parse_file_entry(data: bytes) -> FileEntry | None:
@@ -202,6 +110,17 @@ def parse_file_entry(data: bytes) -> FileEntry | None:
     )
 
 
+def parse_strategy(data: bytes) -> int:
+    """Return how the entries of a file follow each other (4/14.6.2), of any record with it."""
+    return int.from_bytes(data[20:22], "little")
+
+
+def parse_indirect_entry(data: bytes) -> LongAddress | None:
+    """Return where an indirect entry (4/14.7) leads, or None where it leads nowhere."""
+    address = parse_long_address(data, 36) if len(data) >= 52 else None
+    return address if address is not None and address.size else None
+
+
 def parse_file_identifier(data: bytes, at: int) -> FileIdentifier | None:
     """Return the file identifier descriptor at ``at``; its length is a multiple of four."""
     if at + 38 > len(data):
@@ -213,7 +132,7 @@ def parse_file_identifier(data: bytes, at: int) -> FileIdentifier | None:
     if start + name_length > len(data):
         return None
     name = data[start : start + name_length]
-    return FileIdentifier(length, characteristics, _parse_long_address(data, at + 20), name)
+    return FileIdentifier(length, characteristics, parse_long_address(data, at + 20), name)
 
 
 def parse_addresses(form: int, data: bytes, partition: int) -> list[LongAddress]:
@@ -235,37 +154,3 @@ def parse_addresses(form: int, data: bytes, partition: int) -> list[LongAddress]
             break
         addresses.append(LongAddress(length >> 30, length & _LENGTH_MASK, block, reference))
     return addresses
-
-
-def parse_dstring(field: bytes) -> str:
-    """Return the text of a fixed-length field whose last byte says how much is used."""
-    return decode_compressed(field[: min(field[-1], len(field) - 1)]) if field else ""
-
-
-def decode_compressed(data: bytes) -> str:
-    """Return OSTA compressed unicode: a first byte of 8 or 16 bits a character, then those."""
-    if not data:
-        return ""
-    if data[0] in (8, 254):
-        return data[1:].decode("latin-1")
-    if data[0] in (16, 255):
-        return data[1 : 1 + (len(data) - 1 & ~1)].decode("utf-16-be", errors="replace")
-    return data[1:].decode("latin-1")
-
-
-def parse_timestamp(data: bytes) -> datetime | None:
-    """Return a 12-byte timestamp (1/7.3), or None when it is not valid.
-
-    The low 12 bits of the first word are the signed offset from UTC in minutes;
-    -2047 means "not given" and is read as UTC.
-    """
-    if len(data) < 12:
-        return None
-    word, year, month, day, hour, minute, second = struct.unpack_from("<HhBBBBB", data)
-    minutes = word & 0x0FFF
-    minutes -= 0x1000 if minutes & 0x0800 else 0
-    try:
-        zone = timezone(timedelta(minutes=minutes)) if abs(minutes) <= 1440 - 1 else UTC
-        return datetime(year, month, day, hour, minute, second, tzinfo=zone)
-    except ValueError:
-        return None

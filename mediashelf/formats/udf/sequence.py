@@ -1,36 +1,53 @@
-"""The volume descriptor sequence: what a UDF volume is called, and where its partitions are."""
+"""The volume descriptor sequence: what a UDF volume is called, and where its partitions are.
+
+Of several descriptors for one thing that with the highest sequence number counts, and a volume
+descriptor pointer leads to a further extent (ECMA-167 3/10.3), as the Linux kernel 6.1 has it
+(fs/udf/super.c).
+"""
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterable
 
 from msgspec import Struct, field
 
 from mediashelf.formats.fields import View, is_zero, read_sector
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import parse_descriptor_tag, verify_tag
-from mediashelf.formats.udf.records import (
+from mediashelf.formats.udf.fields import parse_dstring
+from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
+from mediashelf.formats.udf.volume_records import (
     LogicalVolume,
     PartitionDescriptor,
-    parse_dstring,
     parse_logical_volume,
     parse_partition_descriptor,
 )
 from mediashelf.formats.volume import SECTOR_SIZE
 
-_PRIMARY, _PARTITION, _LOGICAL_VOLUME = 1, 5, 6  # tags, 3/7.2.1
+_PRIMARY, _POINTER, _PARTITION, _LOGICAL_VOLUME = 1, 3, 5, 6  # tags, 3/7.2.1
 _TERMINATING = 8
-_MOST_DESCRIPTORS = 64  # of a volume descriptor sequence that are followed
+_NUMBER_AT = 16  # the volume descriptor sequence number, in all but the terminating one
+_NEXT = struct.Struct("<20xII")  # in a pointer: length in bytes and location of the next extent
+_MOST_DESCRIPTORS = 64  # of an extent of a volume descriptor sequence that are followed
+_MOST_EXTENTS = 64  # of a sequence, as the Linux kernel 6.1 follows them
 
 
 class VolumeSequence(Struct):
-    """What the volume descriptor sequence says; a later descriptor replaces an earlier one."""
+    """What the volume descriptor sequence says; a higher number replaces a lower one."""
 
     label: str = ""
     logical_volume: LogicalVolume | None = None
     partitions: dict[int, PartitionDescriptor] = field(default_factory=dict)
     has_end: bool = False
     kinds: set[int] = field(default_factory=set)  # tag identifiers of its good descriptors
+    numbers: dict[tuple[int, int], int] = field(default_factory=dict)  # of what counts
+
+    def counts(self, kind: int, number: int, part: int = 0) -> bool:
+        """Tell whether a descriptor with this number stands for its kind, and keep the number."""
+        if number < self.numbers.get((kind, part), 0):
+            return False
+        self.numbers[kind, part] = number
+        return True
 
 
 def read_sequences(
@@ -121,6 +138,21 @@ def _read_sequence(
     sequence: VolumeSequence,
     log: ProblemLog,
 ) -> None:
+    seen: set[int] = set()
+    while length and start not in seen and len(seen) < _MOST_EXTENTS:
+        seen.add(start)
+        length, start = _read_extent(view, length, start, block_size, sequence, log)
+
+
+def _read_extent(
+    view: View,
+    length: int,
+    start: int,
+    block_size: int,
+    sequence: VolumeSequence,
+    log: ProblemLog,
+) -> tuple[int, int]:
+    """Read the descriptors of one extent; return length and location of the next, or zeros."""
     for number in range(start, start + min(length // block_size, _MOST_DESCRIPTORS)):
         data = read_sector(view, number, block_size)
         identifier = parse_descriptor_tag(data).identifier if data else 0
@@ -131,19 +163,24 @@ def _read_sequence(
             verify_terminator(data, number, offset, "volume descriptor sequence", log)
             if identifier == 0 and sequence.logical_volume is not None:
                 _log_lost(view, number, start + length // block_size, block_size, log)
-            return
+            return 0, 0
         name = f"volume descriptor {identifier}"
         if not verify_tag(data, number, frozenset({identifier}), name, log, offset=offset):
             continue
         sequence.kinds.add(identifier)
-        if identifier == _PRIMARY:
+        order = int.from_bytes(data[_NUMBER_AT : _NUMBER_AT + 4], "little")
+        if identifier == _PRIMARY and sequence.counts(identifier, order):
             sequence.label = parse_dstring(data[24:56])
+        elif identifier == _POINTER:
+            following: tuple[int, int] = _NEXT.unpack_from(data)
+            return following
         elif identifier == _PARTITION:
             partition = parse_partition_descriptor(data)
-            if partition is not None:
+            if partition is not None and sequence.counts(identifier, order, partition.number):
                 sequence.partitions[partition.number] = partition
-        elif identifier == _LOGICAL_VOLUME:
+        elif identifier == _LOGICAL_VOLUME and sequence.counts(identifier, order):
             sequence.logical_volume = parse_logical_volume(data)
+    return 0, 0
 
 
 def _log_lost(view: View, zeros: int, end: int, block_size: int, log: ProblemLog) -> None:

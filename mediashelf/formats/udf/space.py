@@ -1,49 +1,44 @@
-"""Where a UDF volume's blocks are in the image: partitions, maps, file entries, extents."""
+"""Where the bytes of a UDF volume's files are in the image: file entries and extents."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
-from mediashelf.formats.fields import View, end_of_recorded, read_sector
+from mediashelf.formats.fields import View, read_sector
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.moved_blocks import (
-    LARGEST_TABLE,
-    TABLE_PLACES,
-    SparedBlocks,
-    VirtualBlocks,
-    joined_blocks,
-    parse_allocation_table,
-    read_sparing_table,
-)
-from mediashelf.formats.udf.recognition import verify_tag
+from mediashelf.formats.udf.blocks import UdfBlocks
+from mediashelf.formats.udf.moved_blocks import VirtualBlocks
 from mediashelf.formats.udf.records import (
     ALLOCATION_EXTENT_DESCRIPTOR,
     EXTENDED_FILE_ENTRY,
     EXTENT_CONTINUES,
     EXTENT_RECORDED,
     FILE_ENTRY,
+    INDIRECT_ENTRY,
     FileEntry,
-    LogicalVolume,
     LongAddress,
-    PartitionDescriptor,
-    PartitionMap,
     parse_addresses,
     parse_file_entry,
+    parse_indirect_entry,
+    parse_strategy,
 )
-from mediashelf.formats.udf.sequence import verify_terminator
+from mediashelf.formats.udf.tags import parse_descriptor_tag
+from mediashelf.formats.udf.volume_records import LogicalVolume, PartitionDescriptor, PartitionMap
 from mediashelf.formats.volume import HOLE, Extent
 
 _MOST_EXTENTS = 1 << 16  # of one file
-_TABLE = "virtual allocation table"
+_MOST_IN_ALL = 1 << 21  # extents of all files; a DVD has about as many blocks
+_CHAINED = 4096  # the strategy by which a later file entry takes the place of an earlier one
+_MOST_REPLACED = 1024  # file entries of one file, as the Linux kernel 6.1 follows them
 _MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
 
 
-class UdfSpace:
-    """Turns addresses within a logical volume into places in the image.
+class UdfSpace(UdfBlocks):
+    """Files of a logical volume, by the addresses of their file entries.
 
-    Problems go to ``log``. ``unread`` names the kinds of partition map that some
-    address led to and that are not followed; ``is_complete`` turns False when
-    anything could not be read.
+    ``is_full`` turns True when files have more extents than are kept, ``others`` are the links
+    and devices, each with its path and the offset of its record, and ``directory_bytes`` adds up
+    what the directories read have.
     """
 
     def __init__(
@@ -52,58 +47,54 @@ class UdfSpace:
         volume: LogicalVolume,
         partitions: Sequence[PartitionDescriptor],
         log: ProblemLog,
+        tables: Mapping[PartitionMap, VirtualBlocks | None] | None = None,
     ) -> None:
-        self.view, self.log = view, log
-        self.block_size = volume.block_size
-        self._maps = volume.maps
-        self._partitions = {partition.number: partition for partition in partitions}
-        self._volume = volume
+        super().__init__(view, volume, partitions, log, tables)
         self._metadata: dict[int, tuple[Extent, ...]] = {}
-        self._tables: dict[PartitionMap, VirtualBlocks | SparedBlocks | None] = {}
-        self.unread: set[str] = set()
-        self.is_complete = True
-
-    def problem(self, rule: str, where: str, message: str) -> None:
-        """Log a problem that makes the listing incomplete."""
-        self.is_complete = False
-        self.log.add(rule, where, message)
-
-    def read_record(self, address: LongAddress, tags: frozenset[int], name: str) -> bytes | None:
-        """Return the block at ``address`` when its tag is one of ``tags`` and valid."""
-        lba = self._lba(address)
-        if lba is None:
-            self._not_found(address, name)
-            return None
-        data = read_sector(self.view, lba, self.block_size)
-        if not data:
-            self.problem(
-                "udf-address", name, f"its descriptor at LBA {lba} is past the end of the image"
-            )
-            return None
-        if verify_tag(data, address.block, tags, name, self.log, offset=lba * self.block_size):
-            return data
-        self.is_complete = False
-        return None
-
-    def log_missing_end(self, extent: LongAddress, name: str) -> None:
-        """Check the terminating descriptor after the first one of an extent, if there is room."""
-        after = extent._replace(block=extent.block + 1)
-        lba = self._lba(after) if extent.size >= 2 * self.block_size else None
-        if lba is not None:
-            data = read_sector(self.view, lba, self.block_size)
-            verify_terminator(data, after.block, lba * self.block_size, name, self.log)
+        self.is_full = False
+        self._extent_count = 0
+        self.others: list[tuple[str, int]] = []
+        self.directory_bytes = 0
 
     def read_file_entry(self, address: LongAddress, name: str) -> tuple[FileEntry, int] | None:
-        """Return a file entry and the byte offset in the image at which it is recorded."""
-        data = self.read_record(address, frozenset({FILE_ENTRY, EXTENDED_FILE_ENTRY}), name)
-        if data is None:
+        """Return a file entry and the byte offset in the image at which it is recorded.
+
+        On media that are written once, indirect entries lead to the one that counts (strategy
+        4096; ECMA-167 4/14.6.2, as the Linux kernel 6.1 has it in fs/udf/inode.c).
+        """
+        data: bytes | None = None
+        following: LongAddress | None = address
+        for _ in range(_MOST_REPLACED):
+            if following is None:
+                break
+            address = following
+            data = self.read_record(address, frozenset({FILE_ENTRY, EXTENDED_FILE_ENTRY}), name)
+            if data is None:
+                return None
+            following = self._replacing(address, data, name)
+        if data is None or following is not None:
+            self.problem("walk-bounded", name, "its file entries form a loop")
             return None
         file_entry = parse_file_entry(data)
-        lba = self._lba(address)
+        lba = self.lba_of(address)
         if file_entry is None or lba is None:
             self.problem("udf-file-entry", name, "the file entry's lengths do not fit its block")
             return None
         return file_entry, lba * self.block_size
+
+    def _replacing(self, address: LongAddress, data: bytes, name: str) -> LongAddress | None:
+        """Return where the file entry is that takes the place of this one, if any does."""
+        if parse_strategy(data) != _CHAINED:
+            return None
+        after = address._replace(block=address.block + 1)
+        lba = self.lba_of(after)
+        block = b"" if lba is None else read_sector(self.view, lba, self.block_size)
+        # A terminal entry may be there, or nothing was recorded yet.
+        if not block or parse_descriptor_tag(block).identifier != INDIRECT_ENTRY:
+            return None
+        if self.read_record(after, frozenset({INDIRECT_ENTRY}), name) is None:
+            return None
+        return parse_indirect_entry(block)
 
     def extents(
         self, file_entry: FileEntry, icb: LongAddress, offset: int, name: str
@@ -135,14 +126,19 @@ class UdfSpace:
         for address in self._addresses(file_entry, icb, name):
             if left <= 0 or len(extents) >= _MOST_EXTENTS:
                 break
+            if self._extent_count >= _MOST_IN_ALL:
+                self.is_full = True
+                self.problem("walk-bounded", name, "the files have too many extents")
+                return extents, 0
             size = min(address.size, left)
             pieces: list[Extent] | None = [Extent(HOLE, size)]
             if address.kind == EXTENT_RECORDED:
-                pieces = self._place(address, size)
+                pieces = self.places(address, size)
             if pieces is None:
-                is_fault = self._not_found(address, name)
+                is_fault = self.log_not_found(address, name)
                 return extents, left if is_fault else 0
             extents += pieces
+            self._extent_count += len(pieces)
             left -= size
         return extents, left
 
@@ -181,96 +177,12 @@ class UdfSpace:
         ]
         return b"".join(pieces)[:size]
 
-    def _lba(self, address: LongAddress) -> int | None:
-        pieces = self._place(address, self.block_size)
-        return pieces[0].lba if pieces else None
-
-    def _place(self, address: LongAddress, size: int) -> list[Extent] | None:
-        if address.partition >= len(self._maps):
-            return None
-        row = self._maps[address.partition]
-        partition = self._partitions.get(row.partition_number)
-        if row.kind == "unknown":
-            self.unread.add(row.kind)
-            return None
-        if partition is None:
-            return None
-        if row.kind in ("virtual", "sparable"):
-            return self._moved(row, partition, address.block, size)
-        if row.kind == "metadata":
-            return self._within(self._metadata_extents(address.partition, row), address.block, size)
-        if address.block + -(-size // self.block_size) > partition.block_count:
-            return None
-        return [Extent(partition.start_lba + address.block, size)]
-
-    def _moved(
-        self, row: PartitionMap, partition: PartitionDescriptor, block: int, size: int
-    ) -> list[Extent] | None:
-        """Return the places of blocks that may have moved."""
-        count = -(-size // self.block_size)
-        if row not in self._tables:
-            self._tables[row] = (
-                self._find_allocation_table(partition)
-                if row.kind == "virtual"
-                else read_sparing_table(self.view, row, self.block_size, self.log)
-            )
-        table = self._tables[row]
-        if table is None:
-            # It says which blocks were moved; without it any answer may be wrong.
-            self.unread.add(row.kind)
-            return None
-        lbas = table.lbas(partition, block, count)
-        return None if lbas is None else joined_blocks(lbas, size, self.block_size)
-
-    def _find_allocation_table(self, partition: PartitionDescriptor) -> VirtualBlocks | None:
-        """Return the virtual allocation table, whose file entry is in the last written block."""
-        plain = self._plain_map(partition.number)
-        if plain is None:
-            return None
-        # Nothing is recorded beyond the end, whatever the partition says.
-        end = end_of_recorded(self.view, self.block_size)
-        count = end - partition.start_lba
-        recorded = partition._replace(block_count=max(count, 0))
-        for block in range(count - 1, -1, -1)[:TABLE_PLACES]:
-            quiet = UdfSpace(self.view, self._volume, [recorded], ProblemLog())
-            quiet._tables = dict.fromkeys(self._maps)  # a table is not found through itself
-            icb = LongAddress(EXTENT_RECORDED, self.block_size, block, plain)
-            found = quiet.read_file_entry(icb, _TABLE)
-            if found is None or found[0].size > LARGEST_TABLE:
-                continue
-            extents = quiet.extents(found[0], icb, found[1], _TABLE)
-            data = self.read_extents(extents, found[0].size) if quiet.is_complete else b""
-            table = parse_allocation_table(data, found[0].file_type)
-            if table is not None:
-                return table
-        return None
-
-    def _plain_map(self, partition_number: int) -> int | None:
-        """Return the number of the map that counts a partition's blocks as they are."""
-        for number, other in enumerate(self._maps):
-            if other.kind == "plain" and other.partition_number == partition_number:
-                return number
-        return None
-
-    def _not_found(self, address: LongAddress, name: str) -> bool:
-        """Log an address that leads nowhere, and tell whether that is a fault of the disc.
-
-        It is none where the address is of a kind that is not followed here.
-        """
-        self.is_complete = False
-        maps = self._maps
-        if address.partition < len(maps) and maps[address.partition].kind in self.unread:
-            return False
-        message = f"block {address.block} is outside partition {address.partition}"
-        self.problem("udf-address", name, message)
-        return True
-
-    def _metadata_extents(self, reference: int, row: PartitionMap) -> tuple[Extent, ...]:
+    def metadata_extents(self, reference: int, row: PartitionMap) -> tuple[Extent, ...]:
         """Return the extents of the metadata file, or of its mirror when that is damaged."""
         if reference not in self._metadata:
             self._metadata[reference] = ()  # nothing may point into it while it is being read
-            found_plain = self._plain_map(row.partition_number)
-            plain = reference if found_plain is None else found_plain
+            plain = self._volume.plain_map(row.partition_number)
+            plain = reference if plain is None else plain
             for block in (row.metadata_block, row.mirror_block):
                 icb = LongAddress(EXTENT_RECORDED, self.block_size, block, plain)
                 found = self.read_file_entry(icb, "metadata file")
@@ -279,19 +191,3 @@ class UdfSpace:
                     self._metadata[reference] = extents
                     break
         return self._metadata[reference]
-
-    def _within(self, extents: Sequence[Extent], block: int, size: int) -> list[Extent] | None:
-        """Return the places of ``size`` bytes from ``block`` of a file with these extents."""
-        skip = block * self.block_size
-        pieces: list[Extent] = []
-        for extent in extents:
-            if skip >= extent.size:
-                skip -= extent.size
-                continue
-            length = min(extent.size - skip, size)
-            lba = HOLE if extent.lba == HOLE else extent.lba + skip // self.block_size
-            pieces.append(Extent(lba, length))
-            skip, size = 0, size - length
-            if size <= 0:
-                return pieces
-        return None

@@ -5,27 +5,21 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 
-from mediashelf.formats.udf.recognition import verify_tag
+from mediashelf.formats.udf.fields import decode_compressed, parse_timestamp
 from mediashelf.formats.udf.records import (
     FILE_IDENTIFIER_DESCRIPTOR,
     FILE_SET_DESCRIPTOR,
     FILE_TYPE_DIRECTORY,
     FILE_TYPES_WITH_BYTES,
+    FILE_TYPES_WITHOUT,
     FileIdentifier,
     LongAddress,
-    decode_compressed,
     parse_file_identifier,
     parse_root_directory,
-    parse_timestamp,
 )
 from mediashelf.formats.udf.space import UdfSpace
-from mediashelf.formats.volume import (
-    FLAG_DIRECTORY,
-    FLAG_HIDDEN,
-    Entry,
-    Extent,
-    encode_record_date,
-)
+from mediashelf.formats.udf.tags import verify_tag
+from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_HIDDEN, Entry, Extent, encode_record_date
 
 _MOST_ENTRIES = 1_000_000
 _DEEPEST = 256
@@ -59,6 +53,8 @@ def iter_udf_entries(space: UdfSpace, file_set: LongAddress) -> Iterator[Entry]:
                 space.problem("walk-bounded", entry.path, "the tree is too large or too deep")
                 return
             yield entry
+            if space.is_full:
+                return
             if not entry.is_directory:
                 continue
             if (icb.partition, icb.block) in visited:
@@ -76,6 +72,11 @@ def _iter_directory(
         space.problem("walk-bounded", where, "the directory is larger than the image allows")
         return
     data = space.read_extents(extents, size)
+    space.directory_bytes += len(data)
+    if space.directory_bytes > max(space.view.size, _LARGEST_DIRECTORY):
+        # No two directories share bytes, so they have no more than the image.
+        space.problem("walk-bounded", where, "the directories are larger than the image allows")
+        return
     if len(data) < size:
         space.problem(
             "directory-readable", where, "part of the directory is past the end of the image"
@@ -119,6 +120,12 @@ def _entry(space: UdfSpace, parent: str, record: FileIdentifier, name: str) -> E
             "its directory record and its file entry disagree: file or directory",
         )
     has_bytes = is_directory or file_entry.file_type in FILE_TYPES_WITH_BYTES
+    if file_entry.file_type in FILE_TYPES_WITHOUT:
+        space.others.append((path, offset))
+    elif not has_bytes and not record.is_directory:
+        space.problem(
+            "udf-file-entry", path, f"file type {file_entry.file_type} is not that of a file"
+        )
     moment = parse_timestamp(file_entry.modified)
     return Entry(
         path,

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 from mediashelf.formats.fields import View
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import FIRST_ANCHOR, read_anchors, read_recognition
+from mediashelf.formats.udf.recognition import (
+    FIRST_ANCHOR,
+    has_later_anchor,
+    read_anchors,
+    read_recognition,
+)
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Entry, VolumeFacts, VolumeKind
+from mediashelf.text import count_text
 
 if TYPE_CHECKING:
-    from mediashelf.formats.udf.records import LogicalVolume
     from mediashelf.formats.udf.sequence import VolumeSequence
+    from mediashelf.formats.udf.volume_records import LogicalVolume
+
+OTHERS_RULE = "udf-links"
 
 _LOST = {
     "sparable": "no valid sparing table was found",
@@ -35,11 +43,7 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         if session and read_recognition(view, ProblemLog()):
             _not_read(log, "it is that of an earlier session; the last session has none")
         return None
-    # Loaded only for discs that have UDF.
-    from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
-    from mediashelf.formats.udf.sequence import read_sequences
-    from mediashelf.formats.udf.space import UdfSpace
-    from mediashelf.formats.udf.tree import iter_udf_entries
+    from mediashelf.formats.udf.sequence import read_sequences  # only for discs that have UDF
 
     problem_count = log.total
     block_size, sequences, anchor_count = read_anchors(view, log, session)
@@ -62,10 +66,10 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         )
     end = _end_of_partitions(sequence, volume)
     is_plain = all(row.kind in ("plain", "metadata") for row in volume.maps)
-    if is_alone and is_plain and end * volume.block_size <= view.size:
+    is_suspect = is_alone and is_plain and end * volume.block_size <= view.size
+    if is_suspect and not has_later_anchor(view, end, block_size, session):
         _log_single_anchor(view, block_size, log)
-    entries: tuple[Entry, ...] = ()
-    is_read, is_complete = False, False
+    read = _Contents()
     if volume.block_size != block_size:
         _not_read(
             log,
@@ -73,39 +77,54 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
             f"{block_size:,}",
         )
     else:
-        if block_size != SECTOR_SIZE:
-            _log_block_size(block_size, log)
-        partitions = tuple(sequence.partitions.values())
-        space = UdfSpace(view, volume, partitions, log)
-        entries = tuple(iter_udf_entries(space, volume.file_set))
-        is_read = bool(entries) or space.is_complete
-        is_complete = space.is_complete
-        log_integrity_problems(view, volume.integrity, block_size, log)
-        log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog()), volume, log)
-        _log_cut_extents(view, entries, block_size, log)
-        for kind in sorted(space.unread):
-            if kind in _LOST:
-                tables = [lba for row in volume.maps for lba in row.tables]
-                log.add(
-                    "udf-moved-blocks",
-                    "UDF volume",
-                    f"UDF contents not read: {_LOST[kind]}",
-                    offset=(tables or [max(view.size // block_size - 1, 0)])[0] * block_size,
-                    length=block_size,
-                )
-            else:
-                _not_read(log, "a partition of an unknown kind is not supported")
+        read = _read_contents(view, sequence, volume, log)
     return VolumeFacts(
         VolumeKind.UDF,
         volume.label or sequence.label,
-        entries,
+        read.entries,
         block_size=volume.block_size,
         block_count=end,
         detail=standard,
         udf_revision=volume.revision,
-        entries_read=is_read,
-        is_complete=is_complete,
+        entries_read=read.is_read,
+        is_complete=read.is_complete,
     )
+
+
+class _Contents(NamedTuple):
+    """The entries of a volume, and how much of them was read."""
+
+    entries: tuple[Entry, ...] = ()
+    is_read: bool = False
+    is_complete: bool = False
+
+
+def _read_contents(
+    view: View, sequence: VolumeSequence, volume: LogicalVolume, log: ProblemLog
+) -> _Contents:
+    """Read the tree, and log what is wrong with it and with what stands beside it."""
+    from mediashelf.formats.udf.allocation_table import find_allocation_tables
+    from mediashelf.formats.udf.integrity import log_integrity_problems, log_mirror_problems
+    from mediashelf.formats.udf.space import UdfSpace
+    from mediashelf.formats.udf.tree import iter_udf_entries
+
+    block_size = volume.block_size
+    if block_size != SECTOR_SIZE:
+        _log_block_size(block_size, log)
+    partitions = tuple(sequence.partitions.values())
+    moved = find_allocation_tables(view, volume, sequence.partitions)
+    space = UdfSpace(view, volume, partitions, log, moved)
+    entries = tuple(iter_udf_entries(space, volume.file_set))
+    log_integrity_problems(view, volume.integrity, block_size, log)
+    log_mirror_problems(UdfSpace(view, volume, partitions, ProblemLog(), moved), volume, log)
+    _log_cut_extents(view, entries, block_size, log)
+    _log_others(space.others, log)
+    for kind in sorted(space.unread):
+        if kind in _LOST:
+            _log_lost(view, volume, kind, log)
+        else:
+            _not_read(log, "a partition of an unknown kind is not supported")
+    return _Contents(entries, bool(entries) or space.is_complete, space.is_complete)
 
 
 def furthest_of(udf: VolumeFacts | None) -> int:
@@ -162,8 +181,36 @@ def _log_cut_extents(
             )
 
 
+def _log_others(others: Sequence[tuple[str, int]], log: ProblemLog) -> None:
+    """Log links and devices, at the place of the first."""
+    if others:
+        path, offset = others[0]
+        count = count_text(len(others), "symbolic link or device", "symbolic links or devices")
+        form = "an empty file" if len(others) == 1 else "empty files"
+        log.add(
+            OTHERS_RULE,
+            f"{path} (udf)",
+            f"{count}, read as {form}",
+            offset=offset,
+            found="a file type without bytes",
+            expected="a file with bytes of its own",
+        )
+
+
 def _not_read(log: ProblemLog, reason: str) -> None:
     log.add("udf-contents-not-read", "UDF volume", f"UDF contents not read: {reason}")
+
+
+def _log_lost(view: View, volume: LogicalVolume, kind: str, log: ProblemLog) -> None:
+    tables = [lba for row in volume.maps for lba in row.tables]
+    place = tables[0] if tables else max(view.size // volume.block_size - 1, 0)
+    log.add(
+        "udf-moved-blocks",
+        "UDF volume",
+        f"UDF contents not read: {_LOST[kind]}",
+        offset=place * volume.block_size,
+        length=volume.block_size,
+    )
 
 
 def _log_block_size(block_size: int, log: ProblemLog) -> None:

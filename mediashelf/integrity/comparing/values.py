@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from msgspec import Struct
 
-from mediashelf.findings import Finding
+from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.comparing.differences import Difference, Differences
 
 
@@ -70,7 +70,8 @@ class Comparison(Struct, frozen=True):
     """Two trees beside each other.
 
     ``facts`` and ``sectors`` are of two whole discs, else empty and None. ``findings`` say
-    what could not be listed on either side, so that nothing is said of it. ``is_one_file``: both
+    what could not be listed on either side, so that nothing is said of it; notes tell of what was
+    listed. ``is_one_file``: both
     names lead to one file or folder.
     """
 
@@ -85,6 +86,14 @@ class Comparison(Struct, frozen=True):
     @property
     def is_equal(self) -> bool:
         """Whether everything was compared, and nothing differs that counts."""
-        return not (
-            self.trees.differences or self.findings or any(fact.counts for fact in self.facts)
-        )
+        return self.is_all_listed and not self.is_different
+
+    @property
+    def is_different(self) -> bool:
+        """Whether something differs that counts."""
+        return bool(self.trees.differences) or any(fact.counts for fact in self.facts)
+
+    @property
+    def is_all_listed(self) -> bool:
+        """Whether nothing is left out of what was compared."""
+        return all(finding.severity is Severity.NOTE for finding in self.findings)

@@ -6,7 +6,7 @@ What was observed is judged by ``compare_with_record``, which reads nothing.
 sound          the bytes are as recorded, and no damage shows
 unrecorded     no digest is recorded, and no damage shows
 damaged        as these two, but the structure inside has errors
-decayed        the bytes differ, size and date do not: nobody wrote this file
+decayed        the bytes differ, size and date do not: most likely the disk lost them
 changed        the bytes differ and so does size or date: somebody wrote this file; it waits
                until the keeper accepts it as the record
 truncated      shorter than recorded, and what is left is as recorded; or shorter

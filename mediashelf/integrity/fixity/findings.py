@@ -84,7 +84,7 @@ def changing(where: str) -> Finding:
 
 
 def decayed(where: str, recorded: FixityRecord, extent: str, spans: Sequence[Span]) -> Finding:
-    """The bytes differ although nobody wrote the file."""
+    """The bytes differ although size and date are those of the record."""
     return Finding(
         "bytes-as-recorded",
         Severity.ERROR,

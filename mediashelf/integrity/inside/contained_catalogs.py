@@ -16,13 +16,8 @@ from mediashelf.formats.packed.catalog_file import (
     CatalogMember,
     parse_catalog,
 )
-from mediashelf.formats.packed.portable_executable import (
-    find_pe_header,
-    image_ranges,
-    read_portable_executable,
-)
-from mediashelf.formats.runs import Run, RunsView, iter_chunks
-from mediashelf.integrity.fixity.digests import Digester
+from mediashelf.formats.runs import Run, RunsView
+from mediashelf.integrity.inside.catalog_digests import digests_of
 from mediashelf.integrity.inside.content_files import (
     ContentFile,
     Image,
@@ -142,7 +137,7 @@ class _Group(Struct):
         seen: set[str] = set()
         for path, runs in places:
             contents = RunsView(image.view, runs)
-            read = _digests_of(contents, self.claims, tally, on_bytes)
+            read = digests_of(contents, _algorithms(self.claims), tally, on_bytes)
             if read is None:
                 continue
             found, is_clear = read
@@ -168,25 +163,8 @@ class _Group(Struct):
             yield from findings_of(_fault(self.claims, contents, digest), path, contents)
 
 
-def _digests_of(
-    contents: RunsView,
-    claims: Sequence[_Claim],
-    tally: Tally,
-    on_bytes: Callable[[int], None],
-) -> tuple[list[dict[str, str]], bool] | None:
-    """Read one file; return its digests in each way to read it, and whether these are all."""
-    try:
-        readings, is_clear = _readings_of(contents, {claim.member.algorithm for claim in claims})
-        offset = 0
-        for chunk in iter_chunks(contents):
-            for reading in readings:
-                reading.update(offset, chunk)
-            offset += len(chunk)
-            on_bytes(len(chunk))
-    except OSError:
-        tally.unverified["files that cannot be read"] += 1
-        return None
-    return [reading.finish() for reading in readings], is_clear
+def _algorithms(claims: Sequence[_Claim]) -> set[str]:
+    return {claim.member.algorithm for claim in claims}
 
 
 def _matching(found: Sequence[dict[str, str]], claims: Sequence[_Claim]) -> set[str]:
@@ -201,7 +179,7 @@ def _compare(
     on_bytes: Callable[[int], None],
 ) -> Iterator[Finding]:
     """Read one file and compare it with all that catalogs say of it."""
-    read = _digests_of(contents, claims, tally, on_bytes)
+    read = digests_of(contents, _algorithms(claims), tally, on_bytes)
     if read is None:
         return
     found, is_clear = read
@@ -231,40 +209,3 @@ def _fault(claims: Sequence[_Claim], contents: RunsView, digest: str) -> Fault:
         "was made; compare with another copy of the disc",
         source=SOURCE,
     )
-
-
-def _readings_of(contents: RunsView, algorithms: set[str]) -> tuple[list[_Reading], bool]:
-    """Return the ways to read a file for its digest, and whether they are sure to be all.
-
-    The last is the one that is expected: of programs the image, of others the whole file.
-    """
-    whole = [(0, contents.size)]
-    ranges, is_clear = [whole], True
-    start = find_pe_header(contents)
-    if start is not None:
-        try:
-            images = image_ranges(read_portable_executable(contents, start), contents.size)
-        except FormatError:
-            images = []  # a damaged header: then only its bytes as they are
-        is_clear = len(images) < 2
-        ranges += images
-    return [_Reading(each, algorithms) for each in ranges], is_clear
-
-
-class _Reading:
-    """The digests of some ranges of a file, whose bytes come in order."""
-
-    def __init__(self, ranges: Sequence[tuple[int, int]], algorithms: set[str]) -> None:
-        self._ranges = ranges
-        self._digester = Digester(algorithms, block_size=0)
-
-    def update(self, offset: int, data: bytes) -> None:
-        """Count in what of ``data``, which is at ``offset``, is in the ranges."""
-        view = memoryview(data)
-        for start, end in self._ranges:
-            if start < offset + len(data) and end > offset:
-                self._digester.update(view[max(start - offset, 0) : max(end - offset, 0)])
-
-    def finish(self) -> dict[str, str]:
-        """Return the digests by algorithm."""
-        return self._digester.finish().whole

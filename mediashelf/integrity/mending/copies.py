@@ -7,10 +7,11 @@ from contextlib import suppress
 from pathlib import Path
 
 from mediashelf.errors import InputError
+from mediashelf.file_view import FileView, open_view
 from mediashelf.formats.fields import View
 from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
 from mediashelf.formats.volume import SECTOR_SIZE
-from mediashelf.image import ClosableView, FileView, open_view
+from mediashelf.image import ClosableView
 from mediashelf.integrity.mending.values import CopyReport, Piece, sector_count
 from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree

@@ -78,18 +78,18 @@ def find_named_file(sheet: Path, file: CueFile) -> Path:
     """Return the file that a sheet names: in the sheet's folder or below it, nowhere else.
 
     Both kinds of slashes separate. A part that does not exist as written is taken
-    by its only match that differs in case or in Unicode form. Of a DOS path with a
-    drive or from a root, which means nothing here, only the last part is looked for.
+    by its only match that differs in case or in Unicode form. Of a path with a drive or
+    from a root, which is that of another machine, only the last part is looked for.
     Raises :class:`FormatError` for a name that leaves the folder and
     :class:`InputError` for one that is not there.
     """
     place = f"{sheet}: line {file.line}, column {file.column}"
-    if is_dos_path(file.name):
+    if is_absolute(file.name):
         parts = [re.split(r"[\\/:]", file.name)[-1]]
     else:
         parts = re.split(r"[\\/]", file.name)
     parts = [part for part in parts if part not in ("", ".")]
-    leaves = file.name[0] == "/" or ".." in parts
+    leaves = ".." in parts
     path = sheet.parent
     if not leaves and parts:
         for part in parts:
@@ -105,9 +105,9 @@ def find_named_file(sheet: Path, file: CueFile) -> Path:
     return path
 
 
-def is_dos_path(name: str) -> bool:
-    """Tell whether a name has a drive, or begins with a backslash."""
-    return name.startswith("\\") or re.match(r"[A-Za-z]:", name) is not None
+def is_absolute(name: str) -> bool:
+    """Tell whether a name has a drive, or begins with a slash of either kind."""
+    return name.startswith(("\\", "/")) or re.match(r"[A-Za-z]:", name) is not None
 
 
 def _find_part(folder: Path, part: str, place: str) -> Path:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 from msgspec import Struct
@@ -12,9 +11,15 @@ from mediashelf.errors import FormatError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.cue import CueFile, CueSheet, CueTrack, parse_cue
 from mediashelf.formats.raw.cue_words import LONGEST_SHEET, decode_cue
-from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, is_scrambled
+from mediashelf.formats.raw.layout import HEAD_SIZE, begins_scrambled, detect_layout
 from mediashelf.formats.raw.sectors import LAYOUTS, RAW_SIZE, SectorLayout
-from mediashelf.integrity.raw.files import file_size, find_named_file, is_dos_path, read_bytes
+from mediashelf.integrity.raw.files import file_size, find_named_file, is_absolute, read_bytes
+from mediashelf.integrity.raw.sheet_findings import (
+    check_sheet_beside,
+    other_folder,
+    scrambled,
+    wrong_size,
+)
 from mediashelf.text import count_text
 
 _MEASURED_TYPES = ("BINARY", "MOTOROLA")  # others hold audio in a format of their own
@@ -70,36 +75,14 @@ def read_raw_disc(path: Path) -> RawDisc:
     track = RawTrack(1, layout, path, 0, size)
     findings = [_cut_short(track)] if size % layout.size else []
     if not layout.is_plain:
-        findings += _check_sheet_beside(path)
+        findings += check_sheet_beside(path)
     return RawDisc(path, (track,), tuple(findings))
-
-
-def _check_sheet_beside(path: Path) -> Iterator[Finding]:
-    for sheet in (path.with_suffix(".cue"), path.with_suffix(".CUE")):
-        if sheet.is_file():
-            yield Finding(
-                "sheet-beside-image",
-                Severity.NOTE,
-                path.name,
-                f"{sheet.name} is beside the file; without it the whole file is one track here",
-                remedy=f"name {sheet.name} instead, if the disc has several tracks",
-            )
-            return
 
 
 def _unrecognised(path: Path, size: int) -> Finding:
     head = read_bytes(path, 0, 2 * RAW_SIZE)
-    if any(is_scrambled(head[start:]) for start in (0, RAW_SIZE)):
-        return Finding(
-            "sectors-scrambled",
-            Severity.ERROR,
-            path.name,
-            "The sectors are scrambled, as they are on the disc itself",
-            remedy="read the disc again in a way that descrambles sectors of data",
-            source="common practice; the EDC of a descrambled sector is good",
-            offset=0,
-            length=size,
-        )
+    if begins_scrambled(head):
+        return scrambled(path.name, 0, size)
     return Finding(
         "no-data-sectors",
         Severity.ERROR,
@@ -130,12 +113,12 @@ def _place_tracks(path: Path, sheet: CueSheet) -> RawDisc:
     lba: int | None = -sheet.files[0].tracks[0].start
     for file in sheet.files:
         named = find_named_file(path, file)
-        if is_dos_path(file.name):
-            findings.append(_other_folder(path, file, named))
+        if is_absolute(file.name):
+            findings.append(other_folder(path, file, named))
         placed = _tracks_in_file(file, named, file_size(named))
         corrected = _with_sizes_found(file, named)
         if corrected is not None:
-            findings.append(_wrong_size(path, file, corrected))
+            findings.append(wrong_size(path, file, corrected))
             placed = _tracks_in_file(corrected, named, file_size(named))
         for track, stored in zip(file.tracks, placed, strict=True):
             if lba is not None and tracks:
@@ -195,7 +178,6 @@ def _resized(layout: SectorLayout, size: int) -> SectorLayout:
 
 
 def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrack) -> list[Finding]:
-    rest = stored.size % stored.layout.size
     if file.kind in _MEASURED_TYPES and not stored.size:
         return [
             Finding(
@@ -208,7 +190,12 @@ def _place_findings(sheet: Path, file: CueFile, track: CueTrack, stored: RawTrac
                 expected=f"more than {stored.offset:,} bytes",
             )
         ]
-    return [_cut_short(stored)] if rest else []
+    findings = [_cut_short(stored)] if stored.size % stored.layout.size else []
+    is_raw = stored.layout.is_data and stored.layout.size == RAW_SIZE
+    if is_raw and begins_scrambled(read_bytes(stored.path, stored.offset, 2 * RAW_SIZE)):
+        where = f"{stored.path.name}, track {track.number}"
+        findings.append(scrambled(where, stored.offset, stored.size))
+    return findings
 
 
 def _cut_short(track: RawTrack) -> Finding:
@@ -224,28 +211,4 @@ def _cut_short(track: RawTrack) -> Finding:
         expected=f"a multiple of {track.layout.size}",
         offset=track.offset + track.size - rest,
         length=rest,
-    )
-
-
-def _other_folder(sheet: Path, file: CueFile, named: Path) -> Finding:
-    return Finding(
-        "sheet-names-folder",
-        Severity.NOTE,
-        f"{sheet.name}, line {file.line}",
-        f"the sheet names {file.name}; {named.name} beside the sheet was read",
-        remedy="shorten it to the file's name, if that is the file",
-        source="common practice",
-    )
-
-
-def _wrong_size(sheet: Path, file: CueFile, found: CueFile) -> Finding:
-    declared, real = file.tracks[0].layout, found.tracks[0].layout
-    return Finding(
-        "sheet-sector-size",
-        Severity.WARNING,
-        f"{sheet.name}, line {file.tracks[0].line}",
-        f"The sheet says {declared.name}, but the sectors in {file.name} have {real.size:,} bytes",
-        remedy=f"correct the sheet to {real.name}; it was read that way here",
-        found=real.name,
-        expected=declared.name,
     )

@@ -34,6 +34,7 @@ def check_boot_images(facts: DiscFacts, view: View) -> Iterator[Finding]:
             continue  # the reader has said that it is outside the image
         if entry.media_type in _FLOPPY_SECTORS:
             yield from _check_floppy(entry, sector, offset)
+            yield from _check_volume(entry, view, offset)
         elif entry.media_type == _HARD_DISK:
             yield from _check_hard_disk(entry, sector, offset)
         elif not any(sector):
@@ -148,6 +149,20 @@ def _check_floppy(entry: BootEntry, sector: bytes, offset: int) -> Iterator[Find
             f"{expected} sectors",
             f"{total} sectors",
         )
+
+
+def _check_volume(entry: BootEntry, view: View, offset: int) -> Iterator[Finding]:
+    """Yield what is said of a floppy image that is given alone."""
+    # Loaded only for discs with one.
+    from mediashelf.formats.packed.fat import read_fat
+    from mediashelf.trees.bytes import PartView
+    from mediashelf.trees.floppy import FloppyTree
+    from mediashelf.trees.members import Bounds
+
+    volume = read_fat(PartView(view, offset, entry.image_size))
+    if volume is not None:
+        where = f"LBA {entry.load_lba} (boot image {entry.section})"
+        yield from FloppyTree(where, volume, Bounds()).findings
 
 
 def _check_hard_disk(entry: BootEntry, sector: bytes, offset: int) -> Iterator[Finding]:

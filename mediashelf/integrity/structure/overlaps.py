@@ -9,23 +9,11 @@ from typing import NamedTuple
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.descriptors import (
-    FIRST_DESCRIPTOR,
-    DescriptorSet,
-    VolumeDescriptor,
-    read_descriptor_set,
-)
+from mediashelf.formats.iso.descriptors import FIRST_DESCRIPTOR, read_descriptor_set
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.recognition import FIRST_ANCHOR
-from mediashelf.formats.volume import (
-    SECTOR_SIZE,
-    BootFacts,
-    DiscFacts,
-    Entry,
-    VolumeFacts,
-    VolumeKind,
-)
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Entry, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.damage import runs_of
+from mediashelf.integrity.structure.disc_structures import Structure, iter_structures
 
 
 class _Run(NamedTuple):
@@ -59,10 +47,10 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
         (session + FIRST_DESCRIPTOR) * SECTOR_SIZE,
         (descriptors.last + 1) * SECTOR_SIZE,
     )
-    if not _any_overlap(facts, _iter_structures(facts, descriptors), set_start, set_end):
+    if not _any_overlap(facts, iter_structures(facts, descriptors), set_start, set_end):
         return
     runs: list[_Run] = []
-    structures = map(_structure_run, _iter_structures(facts, descriptors))
+    structures = map(_structure_run, iter_structures(facts, descriptors))
     for run in chain(_entry_runs(facts), structures):
         if run.offset < set_end and run.end > set_start and not run.is_structure:
             yield _over_descriptors(run)
@@ -88,7 +76,7 @@ def check_overlaps(facts: DiscFacts, view: View) -> Iterator[Finding]:
 
 
 def _any_overlap(
-    facts: DiscFacts, structures: Iterable[_Structure], set_start: int, set_end: int
+    facts: DiscFacts, structures: Iterable[Structure], set_start: int, set_end: int
 ) -> bool:
     """Tell whether any bytes are used twice, or over the descriptors between these two places.
 
@@ -166,66 +154,7 @@ def _is_replaced(volume: VolumeFacts, facts: DiscFacts) -> bool:
     return is_primary and ridge is not None and ridge.is_complete
 
 
-_Structure = tuple[int, int, str, VolumeDescriptor | Entry | None]
-"""Where bytes begin that belong to no entry of any tree, how many, and whose: in a message it is
-said with the name of the last."""
-
-
-def _iter_structures(facts: DiscFacts, descriptors: DescriptorSet) -> Iterator[_Structure]:
-    yield 0, FIRST_DESCRIPTOR * SECTOR_SIZE, "the system area", None
-    known = [descriptors.primary, *descriptors.supplementary]
-    for descriptor in known:
-        if descriptor is not None:
-            yield from _structures_of(descriptor)
-    for lba, _ in descriptors.boot_records:
-        yield lba * SECTOR_SIZE, SECTOR_SIZE, "a boot record", None
-    if facts.boot is not None:
-        yield from _boot_structures(facts, facts.boot)
-    udf = facts.volume(VolumeKind.UDF)
-    if udf is not None:
-        yield FIRST_ANCHOR * udf.block_size, udf.block_size, "the UDF anchor", None
-        for entry in udf.entries:
-            if entry.record_offset >= 0:
-                yield entry.record_offset, udf.block_size, "the UDF file entry of {}", entry
-
-
-def _structures_of(descriptor: VolumeDescriptor) -> Iterator[_Structure]:
-    yield descriptor.offset, SECTOR_SIZE, "the {}", descriptor
-    # What is recorded twice and not the same is not known for certain.
-    if not descriptor.block_size.agrees:
-        return
-    block_size, root = descriptor.block_size.value, descriptor.root
-    if root.extent.agrees and root.size.agrees:
-        at, size = root.extent.value * block_size, root.size.value
-        yield at, size, "the root directory of the {}", descriptor
-    if descriptor.path_table_size.agrees:
-        size = descriptor.path_table_size.value
-        for lba in descriptor.path_tables:
-            if lba:  # optional ones may be absent
-                yield lba * block_size, size, "a path table of the {}", descriptor
-
-
-def _boot_structures(facts: DiscFacts, boot: BootFacts) -> Iterator[_Structure]:
-    """Yield the first sectors of what booting needs, where they are not files.
-
-    As files they have lengths of their own, whatever the boot catalog claims.
-    """
-    places = {boot.catalog_lba: "the boot catalog"}
-    for entry in boot.entries:
-        if entry.is_bootable and entry.load_lba:
-            places.setdefault(entry.load_lba, f"boot image {entry.section}")
-    starts = {lba * SECTOR_SIZE for lba in places}
-    for volume in facts.volumes:
-        for folder in iter_folders(volume.entries):
-            starts.difference_update(
-                extents[0].lba * volume.block_size for extents in folder.iter_extents() if extents
-            )
-    for lba, owner in places.items():
-        if lba * SECTOR_SIZE in starts:
-            yield lba * SECTOR_SIZE, SECTOR_SIZE, owner, None
-
-
-def _structure_run(structure: _Structure) -> _Run:
+def _structure_run(structure: Structure) -> _Run:
     offset, size, owner, of = structure
     if of is not None:
         owner = owner.replace("{}", of.path if isinstance(of, Entry) else of.name)

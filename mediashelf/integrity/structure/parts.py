@@ -14,17 +14,10 @@ from typing import Protocol
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.fields import View
+from mediashelf.formats.pairing.tree_differences import find_lacking
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.tree_differences import find_lacking
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
-from mediashelf.formats.volume import (
-    SECTOR_SIZE,
-    DiscFacts,
-    Entry,
-    Extent,
-    VolumeFacts,
-    VolumeKind,
-)
+from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.boot_images import check_boot_images
 from mediashelf.integrity.structure.damage import runs_of
 from mediashelf.integrity.structure.overlaps import check_overlaps
@@ -51,12 +44,11 @@ def check_structure(image: ReadDisc) -> Iterator[Finding]:
     """Yield a finding for every two parts of the disc that contradict each other."""
     facts = image.facts
     yield from _at_most(check_overlaps(facts, image.view))
-    base = _base_tree(facts)
-    for kind in (VolumeKind.JOLIET, VolumeKind.UDF):
-        other = facts.volume(kind)
+    base, joliet, udf = _base_tree(facts), *map(facts.volume, (VolumeKind.JOLIET, VolumeKind.UDF))
+    for other, between in ((joliet, None), (udf, joliet)):
         # A tree that was cut short by damage would differ in everything it lost.
         if base is not None and other is not None and other.entries_read and other.is_complete:
-            yield from _at_most(_compare_trees(base, other, _boot_places(facts)))
+            yield from _at_most(_compare_trees(base, other, between, _boot_places(facts)))
     yield from _at_most(check_twins(facts))
     yield from _at_most(check_twin_names(facts))
     yield from check_boot_images(facts, image.view)
@@ -117,18 +109,21 @@ def _boot_places(facts: DiscFacts) -> frozenset[int]:
 
 
 def _compare_trees(
-    base: VolumeFacts, other: VolumeFacts, boot_places: frozenset[int]
+    base: VolumeFacts,
+    other: VolumeFacts,
+    between: VolumeFacts | None,
+    boot_places: frozenset[int],
 ) -> Iterator[Finding]:
     """Both trees of a disc are to name the same bytes, under whatever names."""
     differences = [
-        *(_difference(entry, other, base) for entry in _lacking(other, base)),
+        *_iter_differences(other, base, between),
         *(
-            _difference(entry, base, other)
-            for entry in _lacking(base, other)
+            (entry, finding)
+            for entry, finding in _iter_differences(base, other, between)
             if not entry.is_translation_table
         ),
     ]
-    yield from (each for each in differences if each.offset not in boot_places)
+    yield from (each for _, each in differences if each.offset not in boot_places)
     named, shared = _count_files(base), _count_files(other)
     if not differences and named != shared:
         yield Finding(
@@ -142,8 +137,14 @@ def _compare_trees(
         )
 
 
-def _lacking(volume: VolumeFacts, other: VolumeFacts) -> list[Entry]:
-    return [volume.entries[number] for number in find_lacking(volume, other)]
+def _iter_differences(
+    volume: VolumeFacts, other: VolumeFacts, between: VolumeFacts | None
+) -> Iterator[tuple[Entry, Finding]]:
+    lacking = find_lacking(volume, other, between)
+    for number in lacking.surely:
+        yield volume.entries[number], _missing(volume.entries[number], volume, other)
+    for number in lacking.maybe:
+        yield volume.entries[number], _unclear(volume.entries[number], volume, other)
 
 
 def _count_files(volume: VolumeFacts) -> int:
@@ -157,20 +158,46 @@ def _count_files(volume: VolumeFacts) -> int:
     return count
 
 
-def _difference(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Finding:
-    # Of UDF, the bytes may be in the file's record, or partly nowhere.
-    first = entry.extents[0] if entry.extents else Extent(0, 0)
-    lba, size = max(first.lba, 0), entry.size
+def _missing(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Finding:
+    lba, offset = _beginning(entry, volume)
     return Finding(
         "trees-agree",
         Severity.WARNING,
         entry.path,
         f"this file of the {volume.kind.words} tree is missing from the {other.kind.words} tree: "
-        "no file there has its bytes",
+        "no file there is known to have its bytes",
         remedy="compare the image with another copy; systems that read different trees see "
         "different files",
         source="common practice",
-        found=f"LBA {lba}, {size:,} bytes",
-        offset=lba * volume.block_size + first.offset if lba else None,
-        length=size if lba else None,
+        found=f"LBA {lba}, {entry.size:,} bytes",
+        offset=offset,
+        length=entry.size if offset is not None else None,
     )
+
+
+def _unclear(entry: Entry, volume: VolumeFacts, other: VolumeFacts) -> Finding:
+    """Name a file that another may be: UDF keeps bytes in its records, which tell no place."""
+    _, offset = _beginning(entry, volume)
+    return Finding(
+        "trees-agree-unclear",
+        Severity.NOTE,
+        entry.path,
+        f"whether the {other.kind.words} tree has this file of the {volume.kind.words} tree is "
+        "not known: a file of its size is there under another name or in another folder, and UDF "
+        "keeps the bytes of one of them in its own record",
+        remedy="compare both files, if you need this one",
+        source="own behaviour",
+        found=f"{entry.size:,} bytes",
+        offset=offset,
+        length=entry.size if offset is not None else None,
+    )
+
+
+def _beginning(entry: Entry, volume: VolumeFacts) -> tuple[int, int | None]:
+    """Return the block of a file's first byte, and its offset in the image where that is known.
+
+    Of UDF, the bytes may be in the file's record, or partly nowhere.
+    """
+    first = entry.extents[0] if entry.extents else Extent(0, 0)
+    lba = max(first.lba, 0)
+    return lba, lba * volume.block_size + first.offset if lba else None

@@ -16,6 +16,7 @@ from itertools import compress, pairwise
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import Folder, iter_folders
 from mediashelf.formats.iso.joliet import find_forbidden
+from mediashelf.formats.pairing.places import places_of
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 
 _SHORT = VolumeKind.ISO9660
@@ -58,7 +59,7 @@ def _differing(one: VolumeFacts, other: VolumeFacts) -> list[_Pair]:
     wanted = {_place(entry, one) for entry, *_ in odd if not entry.is_directory}
     counts: Counter[int] = Counter()
     for folder in iter_folders(other.entries):
-        places = folder.of_files(folder.places(other.block_size))
+        places = folder.of_files(places_of(folder, other.block_size))
         counts.update(place for place in places if place in wanted)
     return [pair for pair in odd if pair[0].is_directory or counts[_place(pair[0], one)] == 1]
 
@@ -83,7 +84,7 @@ def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[int, str, str
         paths.append(folder.path)
         names += folder.names
         numbers = range(start, len(names))
-        found = folder.of_files(folder.places(one.block_size))
+        found = folder.of_files(places_of(folder, one.block_size))
         for place, number in zip(found, folder.of_files(numbers), strict=True):
             if place > 0:
                 places[place] = _SEVERAL if place in places else number
@@ -91,7 +92,7 @@ def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[int, str, str
             columns = zip(folder.iter_paths(), numbers, strict=True)
             folders.update(compress(columns, folder.are_folders))
     for folder in iter_folders(other.entries):
-        found = folder.of_files(folder.places(other.block_size))
+        found = folder.of_files(places_of(folder, other.block_size))
         for place, twin in zip(found, folder.of_files(folder.names), strict=True):
             number = places.pop(place, _SEVERAL)
             if number == _SEVERAL:
@@ -109,7 +110,7 @@ def _pairs(one: VolumeFacts, other: VolumeFacts) -> Iterator[tuple[int, str, str
 
 
 def _place(entry: Entry, tree: VolumeFacts) -> int:
-    return Folder.of("", [entry]).places(tree.block_size)[0]
+    return places_of(Folder.of("", [entry]), tree.block_size)[0]
 
 
 def _is_one_damaged(name: str, twin: str, *, is_short: bool) -> bool:

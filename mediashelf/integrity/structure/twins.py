@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.entries import iter_folders
-from mediashelf.formats.tree_pairs import pair_folders, pair_trees
+from mediashelf.formats.pairing.tree_pairs import pair_folders, pair_trees
 from mediashelf.formats.volume import DiscFacts, Entry, VolumeFacts, VolumeKind
 
 _FLAGS = {

@@ -9,7 +9,7 @@ from pathlib import Path
 from msgspec import Struct
 from msgspec.structs import replace
 
-from mediashelf.building.recipes.recipe import is_source
+from mediashelf.building.recipes.source_names import is_source
 from mediashelf.collector import collector_paused
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity, joined, worst

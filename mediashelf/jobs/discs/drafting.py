@@ -9,7 +9,8 @@ from msgspec import Struct
 
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.draft import DraftSource, FoundPackage, RecipeDraft, draft_recipe
-from mediashelf.building.recipes.recipe import Recipe, recipe_from_folders
+from mediashelf.building.recipes.recipe import Recipe
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources.floppy_sets import join_floppies
 from mediashelf.drivers.coverage import DeviceCover
 from mediashelf.drivers.findings import device_title

@@ -10,14 +10,8 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from mediashelf.building.recipes.capacity import parse_capacity
-from mediashelf.building.recipes.recipe import (
-    BootImage,
-    Recipe,
-    is_source,
-    load_recipe,
-    recipe_from_folders,
-    with_places,
-)
+from mediashelf.building.recipes.recipe import BootImage, Recipe, load_recipe
+from mediashelf.building.recipes.source_names import is_source, recipe_from_folders, with_places
 from mediashelf.trees.as_image import is_archive
 
 RECIPE_SUFFIX = ".toml"

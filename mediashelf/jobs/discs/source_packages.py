@@ -22,7 +22,7 @@ from mediashelf.drivers.packages.finding import (
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
 from mediashelf.formats.inf.document import Inf, InfKind
 from mediashelf.formats.inf.requirements import Requirements, requirements
-from mediashelf.formats.inf.source_files import copy_lines, join_path, source_tables
+from mediashelf.formats.inf.source_files import CopyLine, copy_lines, join_path, source_tables
 from mediashelf.formats.inf.text.columns import may_have
 from mediashelf.jobs.discs.source_trees import sources_tree
 from mediashelf.jobs.driver_families import families_of
@@ -31,8 +31,14 @@ from mediashelf.package_names import INF_SUFFIX
 from mediashelf.readability.targets import Target
 
 _NO_DEVICE: frozenset[str] = frozenset()
-_FURTHER = ("include", "needs", "copyinf", "layoutfile")
+_FURTHER = (b"include", b"needs", b"copyinf", b"layoutfile")
 """Keys that lead to other INFs."""
+
+_COPY = "copyfiles"
+_LOWERED = bytes(range(256)).lower()
+_OTHERS = bytes(set(range(256)) - set(b"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ\n"))
+_TOGETHER = 64
+"""INFs that are kept at once, unless more of them may refer to each other."""
 
 
 class PackageFiles(NamedTuple):
@@ -102,17 +108,13 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
     Most INFs are so, and then it does not matter which sections a family reads. What leads
     to other INFs or into cabinets is left to whoever follows it.
     """
-    sources: set[str] = set()
-    lists_seen: set[str] = set()
-    sections = list(inf.sections.values())
-    # Only plain texts are at hand.
-    keys = (entry.key for one in sections for entry in one.entries)
-    if _leads_further(inf.text or "\n".join(keys)):
+    sections = inf.sections.values()
+    # Only plain texts are at hand. As a text is, a key may have quotes anywhere.
+    text = inf.text or "\n".join([entry.key for one in sections for entry in one.entries])
+    letters = text.encode("utf-8", "surrogatepass").translate(_LOWERED, _OTHERS)
+    if any(word in letters for word in _FURTHER):
         return False
-    for section in sections:
-        if may_have(section, "copyfiles"):
-            for entry in section.all("CopyFiles"):
-                sources.update(line.source for line in copy_lines(inf, entry, lists_seen))
+    sources = {line.source for line in _copied(inf, letters.count(_COPY.encode()))}
     for suffixes in {family.system.source_suffixes for family in families}:
         tables = source_tables(inf, suffixes)
         for source in sources:
@@ -127,15 +129,21 @@ def _is_self_contained(inf: Inf, finder: FileFinder, families: Iterable[Family])
     return True
 
 
-def _leads_further(text: str) -> bool:
-    text = text.lower()
-    if '"' in text:  # as it is, a key may have quotes anywhere
-        text = text.replace('"', "")
-    return any(word in text for word in _FURTHER)
+def _copied(inf: Inf, left: int) -> Iterator[CopyLine]:
+    """Yield what any section copies; the text has the key ``left`` times, if no line goes on."""
+    lists_seen: set[str] = set()
+    # The lists of devices and of strings are the longest: mostly they are not asked.
+    for section in sorted(inf.sections.values(), key=lambda section: len(section.text)):
+        text = section.text
+        if (text and not left and section.has_whole_lines) or not may_have(section, _COPY):
+            continue
+        left -= text.lower().count(_COPY)
+        for entry in section.all(_COPY):
+            yield from copy_lines(inf, entry, lists_seen)
 
 
 def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:
-    """Yield INFs that may refer to each other: those of a folder and of all below it."""
+    """Yield INFs; those that may refer to each other, of a folder and all below it, together."""
     infs = list(tree.iter_ending((INF_SUFFIX,)))
     folders = {file.path.lower().rpartition("/")[0] for file in infs}
     groups: defaultdict[str, list[TreeFile]] = defaultdict(list)
@@ -143,4 +151,10 @@ def _groups(tree: PackageTree) -> Iterator[list[TreeFile]]:
         parts = file.path.lower().split("/")[:-1]
         above = ("/".join(parts[:count]) for count in range(1, len(parts) + 1))
         groups[next(folder for folder in above if folder in folders)].append(file)
-    yield from groups.values()
+    together: list[TreeFile] = []
+    for group in groups.values():
+        together += group
+        if len(together) >= _TOGETHER:
+            yield together
+            together = []
+    yield together

@@ -17,7 +17,7 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.jobs.progress import OnWork, Progress, no_progress
 from mediashelf.system import flush_descriptor
-from mediashelf.trees.members import MemberKind, Parts, TreeMember
+from mediashelf.trees.members import MemberKind, Parts, TreeMember, remedy_for
 from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
@@ -181,13 +181,14 @@ class _Work:
 
     def _leave_out(self, member: TreeMember, rule: str, reason: str) -> None:
         is_link = member.kind in (MemberKind.LINK, MemberKind.SPECIAL)
+        reason, _, remedy = reason.partition("; ")  # some reasons say what to do as well
         self._findings.append(
             Finding(
                 rule,
                 Severity.WARNING if is_link else Severity.ERROR,
                 self._tree.where_is(member),
                 f"not extracted: {reason}",
-                "" if is_link else "get the image or archive again, or another copy of it",
+                "" if is_link else remedy or remedy_for(reason),
             )
         )
 

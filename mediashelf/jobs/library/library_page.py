@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from mediashelf.catalogue.questions.duplicates import content_key
-from mediashelf.catalogue.questions.entry_names import entry_names
 from mediashelf.catalogue.questions.same_disc import find_same_discs
 from mediashelf.catalogue.readable import iter_reading
+from mediashelf.catalogue.records.entry_rows import entry_names
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.catalogue.summaries import summaries_of

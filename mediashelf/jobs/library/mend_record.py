@@ -12,8 +12,8 @@ from msgspec import Struct
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob, plan_audit
 from mediashelf.catalogue.auditing.recording import confirm_record
-from mediashelf.catalogue.copies import find_copies
 from mediashelf.catalogue.history import Happening, keep
+from mediashelf.catalogue.questions.copies import find_copies
 from mediashelf.catalogue.records.earlier import records_of
 from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.schema import transaction

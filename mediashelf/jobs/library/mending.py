@@ -8,7 +8,7 @@ from pathlib import Path
 from msgspec import Struct
 
 from mediashelf.catalogue.auditing.names import AuditJob
-from mediashelf.catalogue.copies import find_copies
+from mediashelf.catalogue.questions.copies import find_copies
 from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding

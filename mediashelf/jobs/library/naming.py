@@ -13,6 +13,7 @@ from mediashelf.errors import InputError
 from mediashelf.places import catalogue_place
 
 if TYPE_CHECKING:
+    from mediashelf.catalogue.questions.duplicates import Alike
     from mediashelf.catalogue.rows import ImageRow
 
 # The catalogue is loaded only for who needs it: it takes longer than to show a small disc.
@@ -72,9 +73,12 @@ def find_files(names: Sequence[str], catalogue_path: Path | None = None) -> list
 
 
 def record_of(
-    path: Path, catalogue_path: Path | None = None
+    path: Path, catalogue_path: Path | None = None, alike: Alike | None = None
 ) -> tuple[ImageRow | None, list[ImageRow]]:
-    """Return what is on record of a file, and of its copies; None for a file without a record."""
+    """Return what is on record of a file, and of its copies; None for a file without a record.
+
+    ``alike`` keeps the copies of each content, for whoever asks for one file after the other.
+    """
     if not catalogue_place(catalogue_path).exists():
         return None, []
     from mediashelf.catalogue.questions.duplicates import copies_of
@@ -82,7 +86,7 @@ def record_of(
 
     with open_catalogue(catalogue_path) as catalogue:
         row = catalogue.image_by_path(path)
-        return row, [] if row is None else copies_of(catalogue.db, row)
+        return row, [] if row is None else copies_of(catalogue.db, row, alike)
 
 
 def find_place(name: str, catalogue_path: Path | None = None) -> str:

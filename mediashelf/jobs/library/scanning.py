@@ -11,14 +11,9 @@ from typing import TYPE_CHECKING
 from msgspec import Struct, field
 
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow, kept_number
-from mediashelf.catalogue.scanning.planning import (
-    Job,
-    ScanOutcome,
-    ScanPlan,
-    ShelfPlan,
-    plan_scan,
-)
+from mediashelf.catalogue.scanning.planning import plan_scan
 from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.catalogue.scanning.scan_plan import Job, ScanOutcome, ScanPlan, ShelfPlan
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError

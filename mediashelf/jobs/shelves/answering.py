@@ -14,6 +14,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from mediashelf.catalogue.packages.asking import LookedInto, RecordedPackage, looked_into, more_of
+from mediashelf.catalogue.packages.packing import PackageMore
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.collector import collector_paused
@@ -39,7 +40,8 @@ class ShelfAnswer(Struct, frozen=True):
 
     ``survey`` is of the packages that name a device of the machine. ``images`` are those
     that hold a package, the one to take it from first; ``found`` is its record, and
-    ``copies`` are other places of the same text, as whole as it is.
+    ``copies`` are other places of the same text, as whole as it is. ``texts`` has those of the
+    packages that some device may get.
     """
 
     survey: Survey
@@ -47,6 +49,7 @@ class ShelfAnswer(Struct, frozen=True):
     images: Mapping[Package, Sequence[ImageRow]]
     found: Mapping[Package, RecordedPackage]
     copies: Mapping[Package, Sequence[str]]
+    texts: Mapping[Package, PackageMore]
 
 
 def ask_shelves(
@@ -98,6 +101,7 @@ def _answer(
         {package: known.images_of(package_id) for package, package_id in ids.items()},
         {package: known.found[package_id] for package, package_id in ids.items()},
         chooser.copies,
+        chooser.texts,
     )
 
 
@@ -144,6 +148,7 @@ class _Chooser:
         self.missing = missing
         self.ids = {package: package_id for package_id, package in known.packages.items()}
         self.copies: dict[Package, list[str]] = {}
+        self.texts: dict[Package, PackageMore] = {}
 
     def choose(self, cover: DeviceCover) -> DeviceCover:
         """Return the candidates, each text once."""
@@ -183,6 +188,9 @@ class _Chooser:
         """Return the same covers, with the device names of the first candidates of each."""
         first = [one for cover in covers for one in self._first(cover)]
         more = more_of(catalogue.db, [self.ids[one.package] for one in first])
+        for cover in covers:
+            for one in (*cover.candidates[:1], *cover.possible[:MOST_NAMED]):
+                self.texts[one.package] = more[self.ids[one.package]]
 
         def name(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
             return (

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from mediashelf.catalogue.packages.asking import unopened_in
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.drivers.findings import check_devices
 from mediashelf.drivers.machines.reading import Machine
+from mediashelf.drivers.package_findings import check_reads_utf_16
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.verdict import DriverState
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.inf.checks import as_findings
 from mediashelf.jobs.shelves.answering import ShelfAnswer, ask_shelves
 from mediashelf.jobs.shelves.kept import readiness
 from mediashelf.jobs.shelves.naming_packages import packages_naming
@@ -65,8 +68,9 @@ def cover_machine(
         answer = ask_shelves(catalogue, family, target.name, machine.devices, named)
         answers.append(_with_more(catalogue, answer, notes))
         findings += check_devices(answer.survey)
+        findings += _check_texts(answer)
     findings += [_not_opened(*one) for one in unopened_in(catalogue.db)]
-    return LibraryAnswer(tuple(answers), tuple(findings))
+    return LibraryAnswer(tuple(answers), tuple(dict.fromkeys(findings)))
 
 
 def _with_more(catalogue: Catalogue, answer: ShelfAnswer, notes: BenchNotes) -> TargetAnswer:
@@ -79,6 +83,16 @@ def _with_more(catalogue: Catalogue, answer: ShelfAnswer, notes: BenchNotes) -> 
         rows = answer.images[cover.best.package] if cover.best is not None else ()
         noted[index] = notes.about(cover, survey.target, rows)
     return TargetAnswer(answer, near, noted)
+
+
+def _check_texts(answer: ShelfAnswer) -> Iterator[Finding]:
+    """Yield what is wrong with the INFs of packages that devices get, as a scan has read them."""
+    survey = answer.survey
+    for package, text in answer.texts.items():
+        if text.is_utf_16:
+            for finding in check_reads_utf_16(survey.family, package.path):
+                yield replace(finding, target=survey.target)
+        yield from as_findings(text.found, package.path)
 
 
 def _not_opened(where: str, reason: str) -> Finding:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from mediashelf.catalogue.scanning.reading import read_image
+from mediashelf.catalogue.scanning.reading.image import read_image
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.jobs.shelves.first_look import packages_of
 

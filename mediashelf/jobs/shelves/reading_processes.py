@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from pathlib import PurePath
 
-from mediashelf.catalogue.scanning.planning import Job
+from mediashelf.catalogue.scanning.scan_plan import Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.helping.processes import Helpers

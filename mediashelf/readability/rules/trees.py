@@ -10,12 +10,7 @@ from typing import NamedTuple
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import list_paths
 from mediashelf.formats.volume import Entry, VolumeKind
-from mediashelf.readability.disc import (
-    COMPARED,
-    TREE_WORDS,
-    DiscPart,
-    JudgedDisc,
-)
+from mediashelf.readability.disc import COMPARED, TREE_WORDS, DiscPart, JudgedDisc
 from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.name_tree import NameTree
@@ -52,7 +47,7 @@ def whole(question: Question, limit: Limit) -> Iterator[RuleHit]:
 def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """Files of another tree whose contents the tree that the target reads does not name."""
     seen = question.tree
-    if seen is None or not seen.places.is_known or not seen.volume.is_complete:
+    if seen is None or not seen.volume.is_complete:
         return
     disc = question.disc
     if disc.misses_nothing(seen):
@@ -63,9 +58,9 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
         if other is not None and other is not seen
     ]
     known = _boot_places(disc)
-    for kind, other, numbers in missing:
+    for kind, other, lacking in missing:
         reported: set[int] = set()
-        for number in numbers:
+        for number in lacking.surely:
             entry, place = other.entries[number], other.places.all[number]
             if place in known or (kind is VolumeKind.ISO9660 and entry.is_translation_table):
                 continue
@@ -77,6 +72,14 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
                 f"{TREE_WORDS[seen.kind]} tree that the system reads",
             )
         known |= reported
+        for number in lacking.maybe:
+            hit = at_entry(
+                other.entries[number],
+                f"whether the {TREE_WORDS[seen.kind]} tree that the system reads has this file of "
+                f"the {TREE_WORDS[kind]} tree is not known: one of its size is there under another "
+                "name or in another folder",
+            )
+            yield hit._replace(at_most=Severity.NOTE)
 
 
 def joliet_present(question: Question, _limit: Limit) -> Iterator[RuleHit]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import BootEntry, VolumeKind
@@ -109,39 +109,31 @@ def label_characters(tree: NameTree, limit: Limit) -> Iterator[RuleHit]:
 def boot_media(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc boots, but in no way that starts the target's setup."""
     entries = _bootable(question)
-    if not entries:
-        return
-    wanted = {BOOT_MEDIA[word] for word in limit.words()}
-    if not any(entry.media_type in wanted for entry in entries):
-        found = ", ".join(
-            _MEDIA_WORDS.get(number, f"type {number}")
-            for number in dict.fromkeys(entry.media_type for entry in entries)
-        )
-        yield RuleHit(
-            f"LBA {entries[0].load_lba}",
-            f"the disc boots with {found}, setup starts with {' or '.join(limit.words())}",
-            found,
-            " or ".join(limit.words()),
-        )
+    numbers = [entry.media_type for entry in entries]
+    if entries and not {BOOT_MEDIA[word] for word in limit.words()} & set(numbers):
+        words = [_MEDIA_WORDS.get(number, f"type {number}") for number in dict.fromkeys(numbers)]
+        yield _boots_otherwise(entries[0], limit, words, "the disc boots with", "setup starts with")
 
 
 def boot_platforms(question: Question, limit: Limit) -> Iterator[RuleHit]:
     """One hit when the disc boots on other platforms only."""
     entries = _bootable(question)
-    if not entries:
-        return
-    wanted = {BOOT_PLATFORMS[word] for word in limit.words()}
-    if not any(entry.platform_id in wanted for entry in entries):
-        found = ", ".join(
+    numbers = [entry.platform_id for entry in entries]
+    if entries and not {BOOT_PLATFORMS[word] for word in limit.words()} & set(numbers):
+        words = [
             _PLATFORM_WORDS.get(number, f"platform {number:#04x}")
-            for number in dict.fromkeys(entry.platform_id for entry in entries)
+            for number in dict.fromkeys(numbers)
+        ]
+        yield _boots_otherwise(
+            entries[0], limit, words, "the disc boots on", "the system starts on"
         )
-        yield RuleHit(
-            f"LBA {entries[0].load_lba}",
-            f"the disc boots on {found}, the system starts on {' or '.join(limit.words())}",
-            found,
-            " or ".join(limit.words()),
-        )
+
+
+def _boots_otherwise(
+    first: BootEntry, limit: Limit, words: Sequence[str], boots: str, starts: str
+) -> RuleHit:
+    found, wanted = ", ".join(words), " or ".join(limit.words())
+    return RuleHit(f"LBA {first.load_lba}", f"{boots} {found}, {starts} {wanted}", found, wanted)
 
 
 def _bootable(question: Question) -> list[BootEntry]:

@@ -41,7 +41,7 @@ REMARKS_SHOWN = 20
 
 MEANINGS = {
     State.UNREADABLE: "the system could not read it to the end",
-    State.DECAYED: "its bytes differ, size and date do not: nobody wrote this file",
+    State.DECAYED: "its bytes differ, size and date do not: most likely the disk lost them",
     State.TRUNCATED: "it ends too early",
     State.DAMAGED: "nothing contradicts the record, but there are errors inside",
     State.CHANGED: "its bytes differ, and so does size or date: somebody wrote it; the record is "

@@ -9,7 +9,7 @@ from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED, Capacity
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
 from mediashelf.drivers.verdict import DriverState, DriverVerdict, summary_text
-from mediashelf.formats.tree_pairs import pair_trees
+from mediashelf.formats.pairing.tree_pairs import pair_trees
 from mediashelf.formats.volume import DiscFacts, VolumeKind
 from mediashelf.reports.disc.areas import best_volume
 

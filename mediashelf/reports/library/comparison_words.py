@@ -69,9 +69,10 @@ def closing_lines(found: Comparison) -> list[str]:
         counts.append(
             count_text(facts, "difference", "differences") + " in labels, trees or boot entries"
         )
-    if found.findings:
+    if not found.is_all_listed:
         counts.append("not everything could be listed")
-    return [*lines, f"Different: {', '.join(counts)}."]
+    title = "Different" if found.is_different else "Not shown to be equal"
+    return [*lines, f"{title}: {', '.join(counts)}."]
 
 
 def _sector_lines(found: Comparison) -> list[str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from mediashelf.errors import InputError
@@ -17,12 +17,13 @@ from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.sessions.cards.records import JOURNAL_NAMES
 from mediashelf.sessions.emulator import check_lun
-from mediashelf.sessions.manifests.parts import CardFile
+from mediashelf.sessions.manifests.parts import CardFile, FileDigests
 from mediashelf.sessions.manifests.sense import LAST_DISC_NAME, MANIFEST_NAME, comparable_path
 from mediashelf.sessions.manifests.values import Manifest
 from mediashelf.text import count_text, printable
 
 _SHOWN_NAMES = 8
+_ALGORITHMS = ("xxh3_128", "sha256")  # as FileDigests has them
 
 
 def check_card(
@@ -90,7 +91,7 @@ def _check_image(
         return
     try:
         digests = digest_file(
-            path, algorithms=["xxh3_128"], block_size=0, on_bytes=on_bytes, past_cache=True
+            path, algorithms=_ALGORITHMS, block_size=0, on_bytes=on_bytes, past_cache=True
         )
     except InputError as error:
         yield Finding(
@@ -101,17 +102,28 @@ def _check_image(
             "do not trust this card; prepare another one",
         )
         return
-    value = digests.whole["xxh3_128"]
-    if value != image.digests.xxh3_128:
-        yield Finding(
-            "card-digest-agrees",
-            Severity.ERROR,
-            image.path,
-            "the bytes on the card differ from those that were written",
-            f"{prepare_again}; if it happens twice, the card is failing",
-            found=value,
-            expected=image.digests.xxh3_128,
-        )
+    found_both, expected_both = _both(digests.whole), image.digests
+    if found_both == expected_both:
+        return
+    if expected_both.xxh3_128 == found_both.xxh3_128 or expected_both.sha256 == found_both.sha256:
+        message = "one of its two digests in the manifest is wrong, so the manifest was changed"
+        remedy = prepare_again
+    else:
+        message = "the bytes on the card differ from those that were written"
+        remedy = f"{prepare_again}; if it happens twice, the card is failing"
+    yield Finding(
+        "card-digest-agrees",
+        Severity.ERROR,
+        image.path,
+        message,
+        remedy,
+        found=f"{found_both.xxh3_128}, SHA-256 {found_both.sha256}",
+        expected=f"{expected_both.xxh3_128}, SHA-256 {expected_both.sha256}",
+    )
+
+
+def _both(whole: Mapping[str, str]) -> FileDigests:
+    return FileDigests(*(whole[name] for name in _ALGORITHMS))
 
 
 def _place_problem(path: Path, folder: Path) -> tuple[str, str] | None:
@@ -147,8 +159,8 @@ def _other_problem(file: CardFile, folder: Path) -> str:
         return "the file is no longer there"
     try:
         if path.stat().st_size == file.size:
-            digests = digest_file(path, algorithms=["xxh3_128"], block_size=0)
-            if digests.whole["xxh3_128"] == file.digests.xxh3_128:
+            digests = digest_file(path, algorithms=_ALGORITHMS, block_size=0)
+            if _both(digests.whole) == file.digests:
                 return ""
     except (InputError, OSError) as error:
         return f"the file cannot be read: {error}"

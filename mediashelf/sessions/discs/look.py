@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
+from mediashelf.file_view import open_view
 from mediashelf.findings import Finding
-from mediashelf.image import open_image, open_view
+from mediashelf.image import open_image
 from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
 from mediashelf.integrity.fixity.comparing import compare_with_record
 from mediashelf.integrity.fixity.reading import observe

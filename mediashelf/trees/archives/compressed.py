@@ -112,6 +112,8 @@ class _Streams:
                         return
                     data = b""
                     continue
+                if self._wrapping is Wrapping.XZ:
+                    data = data.lstrip(b"\0")  # padding may be between streams (.xz format, 2.2)
                 if not _begins_stream(self._wrapping, data):
                     self.unread = self._view.size - at + len(data)
                     return

@@ -1,8 +1,8 @@
 """A tar archive as a tree, read through Python's tarfile, member by member and never unpacked.
 
 Bounds: members as everywhere; a header of more than 1 MiB, steps backwards and more
-reads than the file has blocks end the listing, as a damaged archive does. Links, devices and
-sparse files are named and not read.
+reads than the file has blocks end the listing, as a damaged archive does. A hard link is the
+member before it that it names; other links, devices and sparse files are named and not read.
 """
 
 from __future__ import annotations
@@ -13,10 +13,12 @@ from collections.abc import Iterator
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.fields import View
+from mediashelf.text import count_text
 from mediashelf.trees.bytes import PartView
 from mediashelf.trees.members import (
     Bounds,
     MemberKind,
+    Parts,
     TreeMember,
     Unreadable,
     end_unclear,
@@ -54,6 +56,25 @@ class _Headers:
         return self._at
 
 
+class _ByPath:
+    """Finds a file that was listed before, by its path; the last of equal ones."""
+
+    def __init__(self, members: list[TreeMember]) -> None:
+        self._members = members
+        self._files: dict[Parts, TreeMember] = {}
+        self._known = 0
+
+    def find(self, path: str) -> TreeMember | None:
+        for member in self._members[self._known :]:
+            if member.is_file:
+                self._files[member.parts] = member
+        self._known = len(self._members)
+        try:
+            return self._files.get(split_name(path))
+        except ValueError:
+            return None
+
+
 class TarTree(Tree):
     """The members of an archive."""
 
@@ -62,22 +83,24 @@ class TarTree(Tree):
         self._view = view
         findings: list[Finding] = []
         members: list[TreeMember] = []
+        by_path = _ByPath(members)
         self._has_end = True
         try:
             for header in self._iter_headers():
                 if len(members) == bounds.members:
                     raise ValueError(f"it has more than {bounds.members:,} members")
-                member = self._member(header, findings)
+                member = self._member(header, by_path, findings)
                 if member is not None:
                     members.append(member)
         # Of these, ValueError, OverflowError and the like are what tarfile makes of nonsense.
         except (tarfile.TarError, ValueError, OverflowError, LookupError, EOFError) as error:
+            read = count_text(len(members), "member")
             findings.append(
                 Finding(
                     "listing-incomplete",
                     Severity.ERROR,
                     where,
-                    f"the tar archive is damaged after {len(members):,} members: {error}",
+                    f"the tar archive is damaged after {read}: {error}",
                     "get the archive again, or unpack what is sound in it and use the folder",
                 )
             )
@@ -105,7 +128,9 @@ class TarTree(Tree):
         if archive.fileobj is not None and furthest < 0:
             raise InputError(f"{self.where}: the tar archive has no members")
 
-    def _member(self, header: tarfile.TarInfo, findings: list[Finding]) -> TreeMember | None:
+    def _member(
+        self, header: tarfile.TarInfo, by_path: _ByPath, findings: list[Finding]
+    ) -> TreeMember | None:
         try:
             parts = split_name(header.name)
         except ValueError as error:
@@ -116,6 +141,9 @@ class TarTree(Tree):
             return None
         if header.isdir():
             return TreeMember(parts, 0, modified, MemberKind.FOLDER)
+        first = by_path.find(header.linkname) if header.islnk() else None
+        if first is not None:
+            return first._replace(parts=parts)
         if header.issym() or header.islnk():
             refusal = Unreadable("link-left-out", "it is a link")
             return TreeMember(parts, 0, modified, MemberKind.LINK, refusal)

@@ -15,8 +15,9 @@ from mediashelf.building.planning.listing import Listing, list_sources
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.building.spread.alone import measure_alone
+from mediashelf.building.spread.finding_units import find_units
 from mediashelf.building.spread.measuring import Measure
-from mediashelf.building.spread.units import Unit, find_units, take_apart
+from mediashelf.building.spread.units import Unit, take_apart
 
 NAMES = [
     *("LKV.INF", "lkv.sys", "Lkv", "lkv", "LKV", "readme.txt", "ReadMe.TXT", "INDEX.TXT"),

@@ -11,25 +11,16 @@ from msgspec.structs import replace
 
 from build_trees import write_tree
 from driver_packages import inf, noise, package
-from mediashelf.building.pages.disc_pages import (
-    DriverRow,
-    DriverTable,
-    PagesSize,
-    tables_size,
-)
+from mediashelf.building.pages.disc_pages import DriverRow, DriverTable, PagesSize, tables_size
 from mediashelf.building.planning.disc_plan import plan_disc
 from mediashelf.building.planning.listing import list_sources
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import BootImage, Recipe, SourceFolder
+from mediashelf.building.spread.finding_units import find_units
 from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.room import DiscRoom
-from mediashelf.building.spread.series import (
-    DiscSeries,
-    file_names,
-    plan_series,
-    with_tables,
-)
-from mediashelf.building.spread.units import Unit, find_units, take_apart
+from mediashelf.building.spread.series import DiscSeries, file_names, plan_series, with_tables
+from mediashelf.building.spread.units import Unit, take_apart
 from mediashelf.building.writing import write
 from mediashelf.building.writing.write import build_discs
 from mediashelf.errors import BuildError, OutputError

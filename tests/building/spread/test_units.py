@@ -10,8 +10,9 @@ from build_trees import write_tree
 from driver_packages import inf
 from mediashelf.building.planning.listing import Listing, list_sources
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
+from mediashelf.building.spread.finding_units import find_units
 from mediashelf.building.spread.subset import subset
-from mediashelf.building.spread.units import Unit, find_units, take_apart
+from mediashelf.building.spread.units import Unit, take_apart
 from mediashelf.errors import BuildError
 
 TREE = {

@@ -11,9 +11,9 @@ import pytest
 from made_library import DATE, TICK, Library, open_library, overwrite, tide_image, write
 from mediashelf.catalogue.auditing.names import plan_audit
 from mediashelf.catalogue.bench.session_reading import sessions
-from mediashelf.catalogue.copies import find_copies
 from mediashelf.catalogue.history import history_of
 from mediashelf.catalogue.images import facts_of, findings_on_record, fixity_record
+from mediashelf.catalogue.questions.copies import find_copies
 from mediashelf.catalogue.records.earlier import records_of
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError, InputError

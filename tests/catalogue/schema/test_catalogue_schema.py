@@ -17,7 +17,7 @@ import pytest
 from made_library import open_library, tide_image, write
 from mediashelf.catalogue import schema
 from mediashelf.catalogue.images import Namesakes
-from mediashelf.catalogue.records.opening import as_uri
+from mediashelf.catalogue.opening import as_uri
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError, CatalogueTooNewError
@@ -335,15 +335,15 @@ def test_an_older_file_that_cannot_be_written_says_so(
 ) -> None:
     with open_catalogue(place, create=True):
         pass
-    monkeypatch.setattr("mediashelf.catalogue.store.STEPS", (*schema.STEPS, first))
+    monkeypatch.setattr("mediashelf.catalogue.opening.STEPS", (*schema.STEPS, first))
     monkeypatch.setattr("mediashelf.catalogue.schema.STEPS", (*schema.STEPS, first))
-    monkeypatch.setattr("mediashelf.catalogue.store.os.access", lambda path, mode: False)
+    monkeypatch.setattr("mediashelf.catalogue.opening.os.access", lambda path, mode: False)
     with pytest.raises(CatalogueError, match="must be brought up to date"), open_catalogue(place):
         pass
 
 
 def test_an_old_sqlite_is_named(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("mediashelf.catalogue.store.OLDEST_SQLITE", (99, 0, 0))
+    monkeypatch.setattr("mediashelf.catalogue.opening.OLDEST_SQLITE", (99, 0, 0))
     with pytest.raises(CatalogueError, match=r"needs 99\.0\.0"), open_catalogue(place):
         pass
 

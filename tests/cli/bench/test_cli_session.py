@@ -394,7 +394,7 @@ def test_a_read_only_catalogue_can_be_reported_from(
 ) -> None:
     note(shelf, "1", "w")
     with monkeypatch.context() as patched:
-        patched.setattr("mediashelf.catalogue.store._is_writable", lambda place: False)
+        patched.setattr("mediashelf.catalogue.opening._is_writable", lambda place: False)
         assert outcomes(shelf) == ["worked", "open", "open"]
         assert "cannot be written" in note(shelf, "2", "w", code=CatalogueError.exit_code).stderr
     assert outcomes(shelf) == ["worked", "open", "open"]

@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from kiosk_disc import RECIPE, inf, write_kiosk
+from driver_packages import inf_text
+from kiosk_disc import RECIPE, write_kiosk
 from make_image import flip
 from mediashelf.cli.main import main
 from mediashelf.formats.volume import VolumeKind
@@ -276,7 +277,7 @@ def test_a_series_replaces_nothing_unasked_and_tells_of_older_discs(work: Path) 
 def test_packages_that_share_files_stay_together(work: Path) -> None:
     """Both INFs ask for files of a folder between them; by folders alone they would part."""
     shared = {
-        "drivers/PACK/A/A.INF": inf("Quillon", "A", "PCI\\VEN_F3D7&DEV_1600", "A.VXD").replace(
+        "drivers/PACK/A/A.INF": inf_text("Quillon", "A", "PCI\\VEN_F3D7&DEV_1600", "A.VXD").replace(
             "1=disk", "1=disk,,,\\COMMON"
         ),
         "drivers/PACK/COMMON/A.VXD": "a" * 200_000,

@@ -128,3 +128,34 @@ def test_archives_that_are_alone_on_a_shelf_answer_too(shelf: Shelf, name: str) 
     text = shelf.run("drivers", "--shelves", "-m", machine, "-t", "win9x").output
     assert f"covered: home:{name}:/L/LAN.INF [Install]" in text
     assert "2 images looked into: 3 INF packages" in text
+
+
+@pytest.mark.parametrize("target", ["win9x", "nt5"])
+@pytest.mark.parametrize("encoding", ["cp1252", "utf-16", "utf-16-le"])
+def test_texts_of_packages_that_devices_get_are_judged_as_those_of_a_disc(
+    tmp_path: Path, target: str, encoding: str
+) -> None:
+    shelf = Shelf(tmp_path)
+    shelf.home.mkdir()
+    text = inf_text("PCI\\VEN_F2C4&DEV_0301") + "[Strings]\r\nA=1\r\nA=2\r\n[unclosed\r\n"
+    text = text.replace("DriverVer=03/18/", "DriverVer=13/45/")
+    other = inf_text("PCI\\VEN_F2C4&DEV_0999") + "[open\r\n"
+    files = {"V/LKV.INF": text.encode(encoding), "V/LKV.SYS": b"x", "O/LKV.SYS": b"x"}
+    image = shelf.home / "drivers.iso"
+    image.write_bytes(make_iso({**files, "O/O.INF": other.encode()}, joliet=3).data)
+    (tmp_path / "machine.txt").write_text("PCI\\VEN_F2C4&DEV_0301\n", "ascii")
+    shelf.run("shelf", "add", shelf.home, "--name", "home")
+    shelf.run("scan")
+    asked = ("-m", tmp_path / "machine.txt", "-t", target)
+    said = [
+        {
+            (one["rule"], one["severity"], one["message"], one["target"])
+            for one in shelf.json("drivers", *subject, *asked)["findings"]
+            if "/V/LKV.INF" in one["where"] or (subject == ("--shelves",) and one["where"])
+        }
+        for subject in ((image,), ("--shelves",))
+    ]
+    assert said[0] == said[1]
+    rules = {"section-not-closed", "duplicate-string", "driver-version-form"}
+    is_noted = encoding == "utf-16-le" or (encoding, target) == ("utf-16", "win9x")
+    assert {rule for rule, *_ in said[1]} == rules | ({"utf-16-inf"} if is_noted else set())

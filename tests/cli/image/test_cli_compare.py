@@ -10,6 +10,7 @@ import pytest
 
 from cli_runs import Shelf
 from made_library import DATE, tide_image, write
+from make_fat import make_fat
 from make_image import make_iso, put
 from make_raw import mode_1_image
 from report_samples import HOSTILE, Page
@@ -210,3 +211,20 @@ def test_a_file_is_no_copy_of_itself(shelf: Shelf, tmp_path: Path) -> None:
     assert "one and the same" not in shelf.run("compare", image, copy).stdout
     assert shelf.json("compare", image, copy)["is_one_file"] is False
     assert "one and the same folder" in shelf.run("compare", tmp_path, tmp_path).stdout
+
+
+def test_what_is_not_all_listed_is_not_called_different(shelf: Shelf, tmp_path: Path) -> None:
+    """Equal bytes do not differ; a note tells of files that are there."""
+    sound = make_fat({"A.TXT": b"a" * 5000})
+    for data, code, word in (
+        (put(sound, 512 * 10 + 9, b"\x55"), 0, "Equal."),  # the second table is another
+        (sound[:1_000_000], 1, "Not shown to be equal: not everything could be listed."),
+    ):
+        for name in ("a.img", "b.img"):
+            (tmp_path / name).write_bytes(data)
+        words = ("compare", tmp_path / "a.img", tmp_path / "b.img")
+        out = shelf.run(*words, code=code).stdout
+        assert word in out
+        assert "Different" not in out
+        assert "a.img: " in out
+        assert shelf.json(*words, code=code)["is_equal"] is (code == 0)

@@ -187,6 +187,22 @@ def test_what_is_damaged_is_named_and_the_rest_is_there(top: Path) -> None:
     assert set(tree_of(top / "out")) == set(FILES) - {"README.TXT"}
 
 
+@pytest.mark.parametrize("is_damaged", [True, False])
+def test_what_to_do_depends_on_why_a_file_stays_in_the_archive(top: Path, is_damaged: bool) -> None:
+    """Another copy of an encrypted file is encrypted as well."""
+    data = bytearray(make_zip(FILES, 0))
+    if is_damaged:
+        data[data.index(b"Ternfield LAN")] ^= 1
+    else:
+        for signature, place in ((b"PK\3\4", 6), (b"PK\1\2", 8)):  # the flags; bit 0 is for it
+            data[data.index(signature) + place] |= 1
+    (top / "pack.zip").write_bytes(data)
+    result = run("pack.zip", "-o", "out")
+    assert result.exit_code == 1
+    assert ("to do: get the archive again" in result.output) is is_damaged
+    assert ("to do: Unpack it on a system that can" in result.output) is not is_damaged
+
+
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),
     [

@@ -30,9 +30,7 @@ KILLED = 1 if os.name == "nt" else -signal.SIGKILL  # "subprocess": Popen.termin
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
     """A library of one image, which has decayed in two places since it was recorded."""
-    made = Shelf(tmp_path)
-    made.home.mkdir()
-    made.run("shelf", "add", made.home)
+    made = Shelf.with_shelves(tmp_path, "home")
     tide = write(made.home / "tide.iso", TIDE, DATE)
     made.run("scan")
     overwrite(tide, 2 * MIB + 5000, bytes(range(100)))

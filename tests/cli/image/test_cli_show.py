@@ -8,11 +8,16 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from cli_runs import Shelf
 from image_parts import SECTOR
 from made_library import tide_image
 from make_image import Boot, MadeImage, make_iso, put, zero
+from mediashelf.catalogue.images import by_digest
+from mediashelf.catalogue.questions import duplicates
+from mediashelf.catalogue.rows import ImageRow
 from mediashelf.cli.main import main
-from mediashelf.image import FileView, open_image
+from mediashelf.file_view import FileView
+from mediashelf.image import open_image
 
 FILES = {
     "README.TXT": b"hello",
@@ -319,3 +324,25 @@ def test_none_of_the_files_bytes_are_read(tmp_path: Path, monkeypatch: pytest.Mo
     # Descriptors of other kinds are looked for near the beginning, wherever files are.
     assert not {at for at in read & contents if at > 40}
     assert 10 < len(read) < 60  # of 1,560 sectors
+
+
+def test_copies_are_asked_for_once_a_content(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shelf = Shelf(tmp_path)
+    shelf.home.mkdir()
+    files = [shelf.home / f"{number}.iso" for number in range(6)]
+    for number, file in enumerate(files):
+        file.write_bytes(tide_image(number % 2))
+    shelf.run("shelf", "add", shelf.home, "--name", "home")
+    shelf.run("scan")
+    asked: list[str] = []
+
+    def count(db: object, digest: str) -> list[ImageRow]:
+        asked.append(digest)
+        return by_digest(db, digest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(duplicates, "by_digest", count)
+    several = shelf.run("show", *files).output
+    assert len(asked) == 2
+    assert several == "\n".join(shelf.run("show", file).output for file in files)

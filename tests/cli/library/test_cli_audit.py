@@ -18,9 +18,7 @@ MIB = 1 << 20
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    (tmp_path / "home").mkdir()
-    made.run("shelf", "add", made.home)
+    made = Shelf.with_shelves(tmp_path, "home")
     write(made.home / "tide.iso", tide_image(1, mebibytes=3), DATE)
     write(made.home / "ebb.iso", tide_image(2), DATE)
     made.run("scan")

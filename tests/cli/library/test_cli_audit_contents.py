@@ -24,9 +24,7 @@ def made() -> MadeImage:
 @pytest.fixture
 def shelf(tmp_path: Path, made: MadeImage) -> Shelf:
     """One image that was already damaged when it was recorded, and one that is sound."""
-    shelf = Shelf(tmp_path)
-    shelf.home.mkdir()
-    shelf.run("shelf", "add", shelf.home)
+    shelf = Shelf.with_shelves(tmp_path, "home")
     at = made.file("/DATA1.CAB") + CABINET.at("data 0.1") + 5
     write(shelf.home / "damaged.iso", flip(made.data, at), DATE)
     write(shelf.home / "sound.iso", made.data, DATE)

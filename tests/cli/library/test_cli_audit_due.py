@@ -17,9 +17,7 @@ MIB = 1 << 20
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    made.home.mkdir()
-    made.run("shelf", "add", made.home)
+    made = Shelf.with_shelves(tmp_path, "home")
     for number, name in enumerate(("new", "old", "oldest", "fresh")):
         write(made.home / f"{name}.iso", tide_image(number, mebibytes=1), DATE)
     made.run("scan")

@@ -15,9 +15,7 @@ from report_samples import MIB, Page
 def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
     """One sound image and one of which a MiB decayed after it was recorded."""
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1790000000")
-    shelf = Shelf(tmp_path)
-    shelf.home.mkdir()
-    shelf.run("shelf", "add", shelf.home)
+    shelf = Shelf.with_shelves(tmp_path, "home")
     write(shelf.home / "tide.iso", tide_image(mebibytes=4), DATE)
     write(shelf.home / "ebb.iso", tide_image(1), DATE)
     shelf.run("scan")
@@ -77,8 +75,6 @@ def test_nothing_is_audited_for_a_report_that_cannot_be_written(
 
 
 def test_a_library_without_images_has_a_page_too(tmp_path: Path) -> None:
-    shelf = Shelf(tmp_path)
-    shelf.home.mkdir()
-    shelf.run("shelf", "add", shelf.home)
+    shelf = Shelf.with_shelves(tmp_path, "home")
     shelf.run("audit", "--report", tmp_path / "a.html")
     assert "No image was audited" in Page((tmp_path / "a.html").read_text("utf-8")).words

@@ -21,9 +21,7 @@ STORED = Path(__file__).parents[3] / "fixtures" / "catalogues"
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    made.home.mkdir()
-    made.run("shelf", "add", made.home)
+    made = Shelf.with_shelves(tmp_path, "home")
     for number in range(3):
         write(made.home / f"{number}.iso", tide_image(number), DATE)
     made.run("scan")

@@ -16,10 +16,7 @@ from make_image import make_iso, put
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    for name in ("home", "card"):
-        (tmp_path / name).mkdir()
-        made.run("shelf", "add", tmp_path / name)
+    made = Shelf.with_shelves(tmp_path, "home", "card")
     for number in (1, 2, 3):
         data = tide_image(number, label=f"TIDE{number}")
         write(made.home / f"tide-{number}.iso", data, DATE)

@@ -13,9 +13,7 @@ from make_image import make_iso
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    (tmp_path / "home").mkdir()
-    made.run("shelf", "add", made.home)
+    made = Shelf.with_shelves(tmp_path, "home")
     for number in range(3):
         write(made.home / f"{number}.iso", tide_image(number), DATE)
     made.run("scan")
@@ -68,9 +66,7 @@ def test_json_shape(shelf: Shelf) -> None:
 @pytest.fixture
 def twins(tmp_path: Path) -> Shelf:
     """One disc with a name that its ISO tree has to cut."""
-    made = Shelf(tmp_path)
-    made.home.mkdir()
-    made.run("shelf", "add", made.home)
+    made = Shelf.with_shelves(tmp_path, "home")
     disc = make_iso(
         {"LARKSPUR/LARKSP01.VXD": b"driver", "LARKSPUR/READ.TXT": b"read"},
         joliet=3,

@@ -14,10 +14,7 @@ from made_library import DATE, tide_image, write
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    for name in ("home", "card"):
-        (tmp_path / name).mkdir()
-        made.run("shelf", "add", tmp_path / name)
+    made = Shelf.with_shelves(tmp_path, "home", "card")
     write(made.home / "harbour/kiosk 98.iso", tide_image(1, label="KIOSK"), DATE)
     write(made.home / "Přílivy.iso", tide_image(2, label="TIDE"), DATE)
     write(tmp_path / "card" / "drivers.iso", tide_image(3, label="DRV"), DATE)

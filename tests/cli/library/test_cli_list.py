@@ -13,10 +13,7 @@ from make_image import make_iso
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    for name in ("home", "card"):
-        (tmp_path / name).mkdir()
-        made.run("shelf", "add", tmp_path / name)
+    made = Shelf.with_shelves(tmp_path, "home", "card")
     write(made.home / "tide.iso", tide_image(1), DATE)
     write(made.home / "cut.iso", tide_image(2, label="CUT")[:-8192], DATE)
     write(made.home / "d.cue", b'FILE "d.bin" BINARY\n', DATE)

@@ -17,9 +17,7 @@ from report_samples import Page
 @pytest.fixture
 def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1790000000")
-    shelf = Shelf(tmp_path)
-    shelf.home.mkdir()
-    shelf.run("shelf", "add", shelf.home)
+    shelf = Shelf.with_shelves(tmp_path, "home")
     write(shelf.home / "tide.iso", tide_image(mebibytes=1), DATE)
     write(shelf.home / "old" / "tide.iso", tide_image(mebibytes=1), DATE)
     write(shelf.home / "ebb.iso", tide_image(1, label="EBB", mebibytes=1), DATE)

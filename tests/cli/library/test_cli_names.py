@@ -18,10 +18,7 @@ NAMES = ("home: old/tide.iso", "home:old/tide.iso", "HOME:OLD/TIDE.ISO", "home/o
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    for name in ("home", "card"):
-        (tmp_path / name).mkdir()
-        made.run("shelf", "add", tmp_path / name)
+    made = Shelf.with_shelves(tmp_path, "home", "card")
     write(made.home / "old/tide.iso", make_iso(FILES, label="TIDE", joliet=3, **SERVED).data, DATE)
     deep = make_iso({"A/B/C/D/E/F/G/H/X.TXT": b"x"}, label="DEEP", joliet=3, **SERVED).data
     write(made.home / "deep.iso", deep, DATE)

@@ -18,10 +18,7 @@ LATER = "2999-01-01T00:00:00Z"  # as a clock says that goes wrong
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    for name in ("home", "card"):
-        (tmp_path / name).mkdir()
-        made.run("shelf", "add", tmp_path / name)
+    made = Shelf.with_shelves(tmp_path, "home", "card")
     for number in range(3):
         write(made.home / f"{number}.iso", tide_image(number), DATE)
     write(tmp_path / "card" / "card.iso", tide_image(9), DATE)
@@ -166,16 +163,16 @@ def test_a_full_disk_keeps_what_was_finished(shelf: Shelf) -> None:
     with closing(sqlite3.connect(shelf.catalogue)) as db:
         pages = db.execute("PRAGMA page_count").fetchone()[0]
     write(shelf.home / "big.iso", make_iso({f"F{n}.TXT": b"" for n in range(4000)}).data)
-    from mediashelf.catalogue import store
+    from mediashelf.catalogue import opening
 
-    whole = store._prepare
+    whole = opening._prepare
 
     def full(db: sqlite3.Connection, *arguments: object) -> None:
         whole(db, *arguments)  # type: ignore[arg-type]
         db.execute(f"PRAGMA max_page_count = {pages}")
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(store, "_prepare", full)
+        patch.setattr(opening, "_prepare", full)
         said = shelf.run("scan", code=10).stderr
     assert "the disk is full; what was finished before is kept" in " ".join(said.split())
     assert shelf.json("catalogue", "check")["findings"] == []
@@ -187,7 +184,7 @@ def test_a_full_disk_keeps_what_was_finished(shelf: Shelf) -> None:
 def test_a_disk_without_room_beside_the_catalogue_is_called_full(
     shelf: Shelf, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from mediashelf.catalogue import store
+    from mediashelf.catalogue import opening
 
     def no_room(*_: object) -> None:
         error = sqlite3.OperationalError("disk I/O error")
@@ -196,7 +193,7 @@ def test_a_disk_without_room_beside_the_catalogue_is_called_full(
 
     usage = shutil.disk_usage(shelf.folder)
     with monkeypatch.context() as patch:
-        patch.setattr(store, "_prepare", no_room)
+        patch.setattr(opening, "_prepare", no_room)
         assert "disk I/O error" in shelf.run("list", code=10).stderr
         patch.setattr(shutil, "disk_usage", lambda path: usage._replace(free=4096))
         assert "the disk is full" in shelf.run("list", code=10).stderr

@@ -16,10 +16,7 @@ from made_library import DATE, overwrite, tide_image, write
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    for name in ("home", "card"):
-        (tmp_path / name).mkdir()
-        made.run("shelf", "add", tmp_path / name)
+    made = Shelf.with_shelves(tmp_path, "home", "card")
     write(made.home / "tide.iso", tide_image(1), DATE)
     write(made.home / "old" / "ebb 2.iso", tide_image(2), DATE)
     write(tmp_path / "card" / "tide.iso", tide_image(1), DATE)

@@ -11,7 +11,7 @@ import pytest
 
 from cli_runs import Shelf
 from made_library import DATE, TICK, not_found, tide_image, write
-from mediashelf.catalogue.scanning import reading
+from mediashelf.catalogue.scanning.reading import image as reading
 from mediashelf.integrity.fixity.reading import digest_file
 
 

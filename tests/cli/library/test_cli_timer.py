@@ -27,9 +27,7 @@ needs_systemd = pytest.mark.skipif(
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf(tmp_path)
-    made.home.mkdir()
-    made.run("shelf", "add", made.home)
+    made = Shelf.with_shelves(tmp_path, "home")
     write(made.home / "tide.iso", tide_image(1), DATE)
     made.run("scan")
     return made

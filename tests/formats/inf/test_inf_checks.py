@@ -27,6 +27,14 @@ CatalogFile=tlan.cat
 CopyFiles=Files
 [Install.NT]
 CopyFiles=@tlan.sys
+AddReg=Reg
+[Install.NT.Services]
+AddService=tlan,2,Service
+AddService=,2
+[Service]
+ServiceBinary=%12%\\tlan.sys
+[Reg]
+HKR,,Path,,x
 [Files]
 tlan.vxd
 [DestinationDirs]
@@ -78,6 +86,8 @@ DAMAGE = {
     "models-platform-missing": ("Models,NTx86", "Models,NTx86,NTia64", "%Maker%="),
     "install-section-missing": ("Install,PCI", "Instal,PCI", "Instal,"),
     "copy-section-missing": ("[Files]", "[File]", "CopyFiles=Files"),
+    "registry-section-missing": ("[Reg]", "[Rog]", "AddReg=Reg"),
+    "service-section-missing": ("[Service]", "[Servic]", "AddService="),
     "copies-inf": ("tlan.vxd\n[", "tlan.vxd\ntlan.inf\n[", "tlan.inf"),
     "catalog-is-listed": ("tlan.sys=1", "tlan.sys=1\ntlan.cat=1", "tlan.cat=1"),
     "copy-without-destination": ("DefaultDestDir=12\n", "", "CopyFiles=@"),
@@ -139,6 +149,11 @@ def test_copy_files_page_example_names_an_undefined_disk() -> None:
 
 def test_a_disk_of_another_platform_is_defined() -> None:
     assert rules(SOUND.replace("[SourceDisksNames]", "[SourceDisksNames.amd64]")) == {}
+
+
+def test_registry_sections_of_other_infs_are_not_missing() -> None:
+    text = SOUND.replace("[Reg]", "[Rog]").replace("AddReg=Reg", "AddReg=Reg\nInclude=net.inf")
+    assert rules(text) == {}
 
 
 @pytest.mark.parametrize("rule", ["copy-section-missing", "file-without-source-disk"])

@@ -300,10 +300,11 @@ def test_findings_carry_place_found_and_expected(image: MadeImage) -> None:
     assert finding.remedy
 
 
-@pytest.mark.parametrize("bit", [0x04, 0x08, 0x20, 0x40, 0x80])
+@pytest.mark.parametrize("bit", [0x04, 0x08, 0x10, 0x20, 0x40, 0x80])
 def test_wrong_flags_in_the_root_record_are_seen(bit: int) -> None:
     # ECMA-119 9.1.6: bits 5 and 6 are zero, in the record of the root as in any other; of a
-    # directory bits 2, 3 and 7 as well (from memory).
+    # directory bits 2, 3 and 7 as well, and bit 4 without an extended attribute record (all
+    # three from memory).
     made = make_iso({"A.TXT": b"a"}, joliet=3)
     for tree in ("primary", "joliet"):
         at = made.field(tree, "root_record") + 25

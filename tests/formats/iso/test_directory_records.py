@@ -14,15 +14,15 @@ from image_parts import SECTOR
 from make_image import make_iso, put
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.iso import directory_records
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories import plain_records, record_parsing
+from mediashelf.formats.iso.directories.directory_records import (
     DirectoryRecords,
     Geometry,
-    parse_directory,
-    parse_root_record,
     system_use_of,
 )
-from mediashelf.formats.iso.record_columns import BodyReader, packed_alike
+from mediashelf.formats.iso.directories.record_columns import BodyReader, packed_alike
+from mediashelf.formats.iso.directories.record_parsing import parse_directory
+from mediashelf.formats.iso.volume_descriptor import parse_root_record
 from mediashelf.formats.problem_log import ProblemLog
 
 OFFSET = 20 * SECTOR
@@ -303,7 +303,7 @@ SIXTY = [
 def test_many_records_are_read_together(monkeypatch: pytest.MonkeyPatch) -> None:
     data = directory(*SIXTY)
     with monkeypatch.context() as patched:
-        patched.delattr(directory_records, "_LITTLE")  # what reads one record by itself
+        patched.delattr(record_parsing, "_LITTLE")  # what reads one record by itself
         records, findings = parse(data)
     assert findings == ()
     assert [record.size for record in records.children] == [0, 3000, 3000, 3000] * 15
@@ -394,5 +394,5 @@ def one_by_one(
     data: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> tuple[DirectoryRecords, tuple[Finding, ...]]:
     with monkeypatch.context() as patched:
-        patched.setattr(directory_records, "_MANY", 1000)
+        patched.setattr(plain_records, "_MANY", 1000)
         return parse(data)

@@ -11,7 +11,7 @@ from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import DiscReading, read_disc
-from mediashelf.formats.iso.directory_tree import DEFAULT_LIMITS, Limits
+from mediashelf.formats.iso.directories.directory_reading import DEFAULT_LIMITS, Limits
 from mediashelf.formats.volume import FLAG_HIDDEN, FLAG_MULTI_EXTENT, Entry, Extent
 
 FILES = {

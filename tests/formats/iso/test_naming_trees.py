@@ -13,10 +13,10 @@ from byte_views import BytesView
 from make_image import make_iso, put
 from mediashelf.findings import Finding
 from mediashelf.formats.disc import read_disc
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.iso.identifiers import Iso9660Naming, order_key
 from mediashelf.formats.iso.joliet import JolietNaming
 from mediashelf.formats.iso.naming import REPLACEMENT, Directory, Named, Naming, log_duplicates
-from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
 from mediashelf.formats.problem_log import ProblemLog
 
 HERE = Directory("/HERE", "", b"HERE", 20, 2048, 20 * 2048, 0, 2)

@@ -11,11 +11,12 @@ from byte_views import BytesView
 from make_image import make_iso
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.entries import iter_folders
-from mediashelf.formats.iso import directory_tree, tree_entries
-from mediashelf.formats.iso.directory_records import DirectoryRecords, parse_directory
+from mediashelf.formats.iso.directories import directory_tree, tree_entries
+from mediashelf.formats.iso.directories.directory_records import DirectoryRecords
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord, RecordColumns
+from mediashelf.formats.iso.directories.record_parsing import parse_directory
+from mediashelf.formats.iso.directories.tree_entries import SharedEntries, plain_folder
 from mediashelf.formats.iso.naming import Directory, Named
-from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
-from mediashelf.formats.iso.tree_entries import SharedEntries, plain_folder
 from mediashelf.formats.volume import Extent
 
 MOST_A_FILE = 1024  # bytes, over all trees

@@ -73,6 +73,12 @@ def test_first_and_start_of_a_track() -> None:
     assert (second.first, second.start) == (45_000, 45_149)
 
 
+@pytest.mark.parametrize("end", ["\x1a", "\0\0", "\r\n\x1a\0\0", "\n\x1a"])
+def test_what_editors_of_dos_leave_at_the_end(end: str) -> None:
+    """A mark of the text's end, and zeros to fill a block."""
+    assert parse_cue(GOLDEN + end) == parse_cue(GOLDEN)
+
+
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_line_ends(end: str) -> None:
     assert parse_cue(GOLDEN.replace("\n", end)) == parse_cue(GOLDEN)

@@ -20,7 +20,7 @@ from make_raw import (
     with_subchannel,
     without_headers,
 )
-from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout, is_scrambled, scramble
+from mediashelf.formats.raw.layout import HEAD_SIZE, begins_scrambled, detect_layout, scramble
 from mediashelf.formats.raw.sectors import (
     ADDRESSES,
     EDC_OF_FORM_1,
@@ -243,10 +243,10 @@ def test_scrambled_sector_is_proved_by_its_edc() -> None:
     scrambled = scramble(sector)
     assert scrambled != sector
     assert scramble(scrambled) == sector
-    assert is_scrambled(scrambled)
-    assert not is_scrambled(sector)
-    assert not is_scrambled(flip(scrambled, 700))
-    assert not is_scrambled(scrambled[:-1])
+    assert begins_scrambled(scrambled)
+    assert not begins_scrambled(sector)
+    assert not begins_scrambled(flip(scrambled, 700))
+    assert not begins_scrambled(scrambled[:-1])
     assert detect_layout(scrambled) is None
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import image_parts as parts
 from make_image import MadeImage, make_iso
 from mediashelf.building.planning.disc_plan import plan_disc
-from mediashelf.building.recipes.recipe import recipe_from_folders
+from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.findings import Severity
 from mediashelf.image import open_image
 from mediashelf.jobs.images.extracting import extract_files

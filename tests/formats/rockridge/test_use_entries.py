@@ -110,6 +110,9 @@ def test_both_copies_of_the_numbers_of_px_agree(at: int) -> None:
         (parts.use_entry(b"TF", b"\x02" + b"\x63\x0d\x01\0\0\0\0"), "RRIP 1.12, 4.1.6: month 13"),
         (parts.use_entry(b"TF", b"\x82" + b"19990601120000 0\0"), "RRIP 1.12, 4.1.6: digits"),
         (parts.use_entry(b"SL", b"\x81\x04\x00"), "RRIP 1.12, 4.1.3: flags"),
+        (parts.alternate_name(b"x", flags=0x08), "RRIP 1.12, 4.1.4: flags"),
+        (parts.alternate_name(b"x", flags=0x20), "RRIP 1.12, 4.1.4: flags"),
+        (parts.alternate_name(b"x", flags=0x80), "RRIP 1.12, 4.1.4: flags"),
         (parts.use_entry(b"PD", b"") + b"x", "SUSP 1.12, 4.1: fewer than 4 bytes are no entry"),
     ],
 )
@@ -272,3 +275,14 @@ def test_the_work_on_marked_directories_is_bounded() -> None:
     found = read(image.data).findings
     # The first 16 are looked into, and are empty; of the others nobody knows.
     assert [finding.rule for finding in found] == ["rockridge-relocation"] * 24
+
+
+@pytest.mark.parametrize("bit", range(3, 8))
+def test_each_other_bit_in_a_name_is_told_and_the_name_is_kept(bit: int) -> None:
+    # RRIP 1.12, 4.1.4: CONTINUE, CURRENT and PARENT are bits 0 to 2.
+    image = made()
+    entry = image.data.index(b"NM", image.record("/B.TXT"))
+    data = put(image.data, entry + 4, bytes([1 << bit]))
+    (finding,) = read(data).findings
+    assert (finding.rule, finding.found) == ("rockridge-field", f"{1 << bit:#04x}")
+    assert names(data) == names(image.data)

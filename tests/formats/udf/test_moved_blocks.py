@@ -57,7 +57,7 @@ def test_a_table_that_is_not_found_is_told(old: bool) -> None:
         flip(whole, len(whole) - SECTOR_SIZE + 60),
     ):
         volume, contents, rules = read(data)
-        assert rules == [("udf-moved-blocks", Severity.WARNING)]
+        assert rules == [("udf-moved-blocks", Severity.ERROR)]
         assert (contents, volume.entries_read, volume.is_complete) == ({}, False, False)
 
 
@@ -79,18 +79,35 @@ def test_a_table_that_is_said_to_be_in_the_virtual_partition_ends() -> None:
     body[176 - 16 :] = struct.pack("<IIH6x", 64, 1, 0)
     disc.blocks[-1] = tagged(0x0105, struct.unpack_from("<I", entry, 12)[0], bytes(body))
     volume, _, rules = read(disc.data)
-    assert rules == [("udf-moved-blocks", Severity.WARNING)]
+    assert rules == [("udf-moved-blocks", Severity.ERROR)]
     assert not volume.is_complete
 
 
 def test_spare_packets_are_read_in_place_of_those_that_failed() -> None:
-    disc, table = sparable_disc(FILES)
+    disc, _ = sparable_disc(FILES)
     volume, contents, rules = read(disc.data)
     assert rules == []
     assert contents == EXPECTED
     assert volume.is_complete
-    disc.blocks[table] = flip(disc.blocks[table], 60)  # the copy serves
-    assert read(disc.data)[1:] == (EXPECTED, [])
+
+
+@pytest.mark.parametrize(
+    ("copy", "how"), [(0, "damaged"), (0, "zeros"), (1, "damaged"), (1, "zeros"), (1, "other")]
+)
+def test_a_copy_of_the_sparing_table_that_is_not_needed_is_named(copy: int, how: str) -> None:
+    # UDF 2.60, 2.2.12: each copy stands in for the others.
+    disc, table = sparable_disc(FILES)
+    lba = table + copy
+    empty = bytearray(disc.blocks[lba][16:72])
+    struct.pack_into("<I", empty, 56 - 16, 0xFFFFFFFF)  # its first entry replaces nothing
+    disc.blocks[lba] = {
+        "damaged": flip(disc.blocks[lba], 60),
+        "zeros": bytes(SECTOR_SIZE),
+        "other": tagged(0, lba, bytes(empty)),
+    }[how]
+    volume, contents, rules = read(disc.data)
+    assert rules == [("udf-sparing-tables", Severity.WARNING)]
+    assert (contents, volume.is_complete) == (EXPECTED, True)
 
 
 def test_without_a_sparing_table_nothing_is_read() -> None:
@@ -100,6 +117,6 @@ def test_without_a_sparing_table_nothing_is_read() -> None:
     volume, contents, rules = read(disc.data)
     assert set(rules) == {
         ("udf-tag", Severity.ERROR),
-        ("udf-moved-blocks", Severity.WARNING),
+        ("udf-moved-blocks", Severity.ERROR),
     }
     assert (contents, volume.is_complete) == ({}, False)

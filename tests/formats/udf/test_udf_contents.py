@@ -19,20 +19,16 @@ from byte_views import BytesView
 from image_udf import make_udf
 from mediashelf.findings import Severity
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf.records import (
-    FileEntry,
-    LogicalVolume,
-    LongAddress,
-    PartitionDescriptor,
-    PartitionMap,
-    decode_compressed,
-    parse_addresses,
-    parse_dstring,
-    parse_logical_volume,
-    parse_timestamp,
-)
+from mediashelf.formats.udf.fields import decode_compressed, parse_dstring, parse_timestamp
+from mediashelf.formats.udf.records import FileEntry, LongAddress, parse_addresses
 from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.volume import read_udf_volume
+from mediashelf.formats.udf.volume_records import (
+    LogicalVolume,
+    PartitionDescriptor,
+    PartitionMap,
+    parse_logical_volume,
+)
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.structure.parts import check_structure
@@ -198,7 +194,7 @@ def test_partitions_that_are_not_followed_are_named(kind: str) -> None:
 
 
 @pytest.mark.parametrize("kind", [b"*UDF Virtual Partition", b"*UDF Sparable Partition"])
-def test_a_disc_with_such_a_partition_is_not_damaged(kind: bytes) -> None:
+def test_a_disc_of_moved_blocks_without_its_table_is_damaged(kind: bytes) -> None:
     # UDF 2.60, 2.2.8 and 2.2.9.
     made = make_udf({"A.TXT": b"a"}, SECTOR_SIZE)
     volume = made.index(struct.pack("<H", 6), 257 * SECTOR_SIZE)
@@ -219,7 +215,7 @@ def test_a_disc_with_such_a_partition_is_not_damaged(kind: bytes) -> None:
     assert found is not None
     assert not found.entries_read
     (finding,) = log.findings()
-    assert (finding.rule, finding.severity) == ("udf-moved-blocks", Severity.WARNING)
+    assert (finding.rule, finding.severity) == ("udf-moved-blocks", Severity.ERROR)
 
 
 @pytest.mark.parametrize("standard", ["NSR02", "NSR03"])

@@ -9,7 +9,7 @@ import pytest
 from byte_views import BytesView
 from golden_damage import UDF_ALONE, sign, with_integrity, with_mirror
 from image_parts import SECTOR, le32, tagged
-from image_udf import TIMESTAMP, make_udf
+from image_udf import TIMESTAMP, make_udf, regid
 from make_image import flip, put, zero
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import read_disc
@@ -127,3 +127,42 @@ def test_two_equal_names_in_one_directory_are_named() -> None:
     (finding,) = read_disc(BytesView(make_names("twice", "twice"))).findings
     assert (finding.rule, finding.where) == ("identifiers-distinct", "/ (udf)")
     assert rules(make_names("twice", "Twice")) == set()
+
+
+def with_double(*, flag: int = 1) -> tuple[bytes, int, int]:
+    """UDF alone whose metadata file and mirror file have two blocks each, and where these begin.
+
+    UDF 2.60, 2.2.10: bit 0 of the flags at byte 58 of the map says that both have their own (the
+    bit from memory).
+    """
+    marks = [bytes([number]) * 2 * SECTOR for number in (65, 66, 67, 68)]
+    data = make_udf({f"{mark[0]}.BIN": mark for mark in marks}, SECTOR)
+    lbas = [data.index(mark) // SECTOR for mark in marks]
+    own, mirror, first, second = (lba - 262 for lba in lbas)  # blocks of the partition
+    (reserve,) = struct.unpack_from("<I", data, 256 * SECTOR + 28)
+    row = bytes([2, 64, 0, 0]) + regid(b"*UDF Metadata Partition") + struct.pack("<HH", 1, 0)
+    row += struct.pack("<IIIIHB", own, mirror, 0xFFFFFFFF, 1, 1, flag)
+    for sequence in (257, reserve):
+        at = (sequence + 1) * SECTOR
+        data = put(put(data, at + 264, le32(6 + 64) + le32(2)), at + 446, row.ljust(64, b"\0"))
+        data = sign(data, at)
+    for block, contents in ((own, first), (mirror, second)):
+        body = bytearray(bytes(11) + b"\xfa" + bytes(148))
+        struct.pack_into("<Q", body, 56 - 16, 2 * SECTOR)
+        struct.pack_into("<I", body, 172 - 16, 8)
+        body += struct.pack("<II", 2 * SECTOR, contents)
+        data = put(data, (block + 262) * SECTOR, tagged(261, block, bytes(body)))
+    data = put(data, lbas[3] * SECTOR, marks[2])
+    return data, lbas[2] * SECTOR, lbas[3] * SECTOR
+
+
+@pytest.mark.parametrize("is_mirror", [False, True])
+@pytest.mark.parametrize("at", [0, 2 * SECTOR - 1])
+def test_a_mirror_with_blocks_of_its_own_is_a_copy(is_mirror: bool, at: int) -> None:
+    data, own, mirror = with_double()
+    assert rules(data) == set()
+    place = (mirror if is_mirror else own) + at
+    (finding,) = read_disc(BytesView(flip(data, place))).findings
+    assert (finding.rule, finding.severity) == ("udf-metadata-mirror", Severity.WARNING)
+    assert finding.offset == mirror + at // SECTOR * SECTOR
+    assert rules(flip(with_double(flag=0)[0], place)) == set()

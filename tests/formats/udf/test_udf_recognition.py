@@ -15,7 +15,7 @@ from image_parts import SECTOR, anchor, both32, tagged
 from image_udf import make_udf
 from make_image import ANCHOR, MadeImage, flip, make_iso, put, zero
 from mediashelf.formats.disc import read_disc
-from mediashelf.formats.udf.recognition import descriptor_crc, parse_descriptor_tag, tag_checksum
+from mediashelf.formats.udf.tags import descriptor_crc, parse_descriptor_tag, tag_checksum
 from mediashelf.formats.volume import VolumeFacts, VolumeKind
 from mediashelf.image import open_image
 from mediashelf.integrity.structure.parts import check_structure
@@ -104,7 +104,9 @@ def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
     assert udf_of(last) == udf_of(image.data)
     assert rules(last) == {"udf-anchor-copy"}
     # Zeros that somebody added do not hide the one at the end.
-    assert rules(image.data + bytes(299 * SECTOR)) == set()
+    for added in (299, 400, 3000):
+        assert rules(image.data + bytes(added * SECTOR)) == set()
+        assert rules(last + bytes(added * SECTOR)) == {"udf-anchor-copy"}
     small = make_udf({"A.TXT": b"alpha"}, 512)
     assert rules(small + bytes(150 * SECTOR)) == rules(small)
 

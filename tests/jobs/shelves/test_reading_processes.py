@@ -12,7 +12,7 @@ from made_library import Library, open_library
 from make_image import make_iso
 from mediashelf import own_process
 from mediashelf.catalogue.rows import ShelfRow
-from mediashelf.catalogue.scanning.planning import Job
+from mediashelf.catalogue.scanning.scan_plan import Job
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SeenImage
 from mediashelf.helping import processes

@@ -84,13 +84,16 @@ def _quoted_entry(content: str, number: int) -> InfEntry | None:
 class PlainSection(InfSection):
     """A section whose entries are made when they are asked for."""
 
-    __slots__ = ("_places",)
+    __slots__ = ("_is_whole", "_places")
 
     def __init__(self, name: str, line: int, text: str) -> None:
-        super().__init__(name, line)
-        self._entries = None
-        self._places = [(text, line + 1)]
+        self.name = name  # nothing else is called: a collection has tens of thousands of these
+        self.line = line
         self.text = text
+        self._entries = None
+        self._known = {}
+        self._places = [(text, line + 1)]
+        self._is_whole = False
 
     def add(self, text: str, line: int) -> None:
         """Add another place of the section: its lines and the number of the first."""
@@ -99,6 +102,10 @@ class PlainSection(InfSection):
     def join(self) -> None:
         """Join the lines of all places, once all are there."""
         self.text = "\n".join(text for text, _ in self._places)
+
+    def keep_whole(self) -> None:
+        """Take note that no line goes on in the next one."""
+        self._is_whole = True
 
     def is_faultless(self) -> bool:
         """Whether no line breaks a rule; few need more than one look."""
@@ -142,7 +149,7 @@ class PlainSection(InfSection):
 
     @property
     def has_whole_lines(self) -> bool:
-        return self.once("whole lines", lambda: has_no_end_slash(self.text))
+        return self._is_whole or self.once("whole lines", lambda: has_no_end_slash(self.text))
 
 
 class Packed:
@@ -177,9 +184,11 @@ def faultless_sections(text: str) -> dict[str, PlainSection] | None:
         return None
     if text.count("[") > len(sections) and _INDENTED.search(text):
         return None
-    if _is_plain(text) or all(section.is_faultless() for section in sections.values()):
+    if _is_plain(text):
+        for section in sections.values():
+            section.keep_whole()
         return sections
-    return None
+    return sections if all(section.is_faultless() for section in sections.values()) else None
 
 
 def _has_long_line(text: str) -> bool:
@@ -191,9 +200,18 @@ def _has_long_line(text: str) -> bool:
     return False
 
 
+def _at_headings(text: str) -> list[str]:
+    """Return what is between the brackets that begin lines, line ends before them left out."""
+    pieces = text.split("[")  # one character is found in a tenth of the time
+    last = pieces.pop()
+    if "".join([piece[-1:] for piece in pieces]) == "\n" * len(pieces):
+        return [*[piece[:-1] for piece in pieces], last]
+    return text.split("\n[")
+
+
 def _split(text: str) -> dict[str, PlainSection] | None:
     """Return the sections, None where a heading or what is before the first is not plain."""
-    before, *parts = ("\n" + text).split("\n[")
+    before, *parts = _at_headings("\n" + text)
     if not parts or not _BLANK_OR_COMMENT.fullmatch(before):
         return None
     sections: dict[str, PlainSection] = {}
@@ -201,10 +219,13 @@ def _split(text: str) -> dict[str, PlainSection] | None:
     number = before.count("\n") + 1
     for part in parts:
         heading, _, lines = part.partition("\n")
-        name, bracket, rest = heading.partition("]")
-        if not bracket or len(name) > _LONGEST_NAME or name != name.strip():
-            return None
-        if rest and not _AFTER_HEADING.fullmatch(rest):
+        if heading.endswith("]") and heading.count("]") == 1:
+            name = heading[:-1]
+        else:
+            name, bracket, rest = heading.partition("]")
+            if not bracket or (rest and not _AFTER_HEADING.fullmatch(rest)):
+                return None
+        if len(name) > _LONGEST_NAME or name != name.strip():
             return None
         key = name.lower()
         section = sections.get(key)

@@ -108,7 +108,7 @@ def _walk_directory(members: MemberCheck, directory: ZipDirectory) -> Iterator[F
             count += 1
     except FormatError as error:
         yield structure_fault(STRUCTURE, error, size=CENTRAL_SIZE, source=SOURCE)
-        left = directory.entry_count - count
+        left = max(directory.entry_count - count, 0)
         members.tally.unverified["members after a broken directory record"] += left
         return
     if at != directory.end:

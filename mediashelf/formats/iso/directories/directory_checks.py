@@ -6,24 +6,19 @@ records only when the answer is unusual.
 
 from __future__ import annotations
 
-from mediashelf.formats.iso.directory_records import (
-    ATTRIBUTE_FLAGS,
-    FILE_FLAGS,
-    ODD_FLAGS,
-    RESERVED_FLAGS,
+from mediashelf.formats.iso.directories.directory_records import (
     DirectoryRecords,
     Geometry,
+    is_interleaved,
+    system_use_of,
 )
+from mediashelf.formats.iso.directories.record_columns import RecordColumns
+from mediashelf.formats.iso.directories.record_flags import log_record_flags
+from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
+from mediashelf.formats.iso.directories.special_records import log_parent_record, log_self_record
 from mediashelf.formats.iso.naming import Directory, Named
-from mediashelf.formats.iso.record_columns import DirectoryRecord, RecordColumns
-from mediashelf.formats.iso.record_problems import FIXED_SIZE
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.volume import (
-    FLAG_DIRECTORY,
-    FLAG_MULTI_EXTENT,
-    SECTOR_SIZE,
-    parse_record_date,
-)
+from mediashelf.formats.volume import parse_record_date
 
 _NO_DATE = bytes(7)
 
@@ -46,72 +41,20 @@ class RecordChecks:
         named: Named,
     ) -> None:
         """Log what is wrong with the records of ``directory``; ``data`` are its bytes."""
-        self._log_special(directory, directory, "self", records.self_record)
-        self._log_special(directory, parent, "parent", records.parent_record)
+        log_self_record(directory, records.self_record, self._log)
+        log_parent_record(
+            directory, parent, records.parent_record, self._log, is_secondary=self._is_secondary
+        )
         geometry = self._geometry
         if records.furthest > min(geometry.image_size, geometry.volume_size):
             self._log_extents(directory, named)
         if records.has_oddities:
             self._log_oddities(directory, data, _with_special(records, named))
-        if records.with_system_use == 1 and len(named.records) + _special_count(records) > 2:
+        if records.with_system_use == 1:
             self._log_system_use(directory, data, _with_special(records, named))
         self._log_dates(directory, records, named)
         if records.has_paddings:
             self._log_padding(directory, data, named)
-
-    def _log_special(
-        self, directory: Directory, described: Directory, name: str, record: DirectoryRecord | None
-    ) -> None:
-        """Check the self or parent record against the directory that it describes."""
-        rule = f"{name}-record"
-        if record is None:
-            self._log.add(
-                rule,
-                directory.where,
-                f"the directory has no {name} record at its place",
-                offset=directory.offset,
-                expected="identifier 00 first, then identifier 01",
-            )
-        elif self._is_secondary and described is not directory and record.lba == directory.lba:
-            self._log.add(
-                "parent-record-itself",
-                directory.where,
-                "the parent record names the directory itself, as some writers have it in "
-                "this tree",
-                offset=directory.offset + record.at,
-                found=f"LBA {record.lba}",
-                expected=f"LBA {described.lba}",
-            )
-        elif record.lba != described.lba or not _size_is_right(directory, described, record):
-            self._log.add(
-                rule,
-                directory.where,
-                f"the {name} record does not match the directory's extent",
-                offset=directory.offset + record.at,
-                found=f"LBA {record.lba}, {record.size:,} bytes",
-                expected=f"LBA {described.lba}, {described.size:,} bytes",
-            )
-        elif not record.flags & FLAG_DIRECTORY:
-            self._log.add(
-                rule,
-                directory.where,
-                f"the {name} record is not marked as a directory",
-                offset=directory.offset + record.at + 25,
-                found=f"{record.flags:#04x}",
-                expected="bit 1 set",
-            )
-        elif record.flags & FLAG_MULTI_EXTENT:
-            self._log_directory_flags(directory.where, directory.offset + record.at, record.flags)
-
-    def _log_directory_flags(self, where: str, offset: int, flags: int) -> None:
-        self._log.add(
-            "record-flags",
-            where,
-            "the record of a directory has flags set that only files may have",
-            offset=offset + 25,
-            found=f"{flags:#04x}",
-            expected="bits 2, 3 and 7 zero",
-        )
 
     def _log_extents(self, directory: Directory, named: Named) -> None:
         geometry = self._geometry
@@ -149,26 +92,8 @@ class RecordChecks:
                     found=data[at],
                     expected="an even length",
                 )
-            if record.flags & RESERVED_FLAGS:
-                self._log.add(
-                    "record-flags",
-                    where,
-                    "the record has reserved file flags set",
-                    offset=offset + 25,
-                    found=f"{record.flags:#04x}",
-                    expected="bits 5 and 6 zero",
-                )
-            if record.flags & FLAG_DIRECTORY and record.flags & ODD_FLAGS & FILE_FLAGS:
-                self._log_directory_flags(where, offset, record.flags)
-            elif record.flags & ATTRIBUTE_FLAGS and not data[at + 1]:
-                self._log.add(
-                    "record-flags",
-                    where,
-                    "the record refers to an extended attribute record, and has none",
-                    offset=offset + 25,
-                    found=f"{record.flags:#04x}",
-                    expected="bits 3 and 4 zero",
-                )
+            has_attributes = data[at + 1] > 0
+            log_record_flags(record.flags, where, offset, self._log, has_attributes=has_attributes)
             if is_interleaved(data, record):
                 self._log.add(
                     "not-interleaved",
@@ -195,17 +120,18 @@ class RecordChecks:
         Whoever uses them does so in several records; an identifier that lost its end
         leaves the rest of itself there.
         """
-        for (at, identifier, *_), name in zip(named.records, named.names, strict=True):
-            size = FIXED_SIZE + len(identifier)
-            use = data[at + size + size % 2 : at + data[at]]
+        if len(named.records) <= 2:
+            return  # there are none beside it to say so
+        for record, name in zip(named.records, named.names, strict=True):
+            use = system_use_of(data, record)
             if use:
                 self._log.add(
                     "record-system-use",
                     directory.child(name),
                     "bytes follow the identifier in this record alone; the identifier's length may "
                     "be damaged",
-                    offset=directory.offset + at,
-                    length=data[at],
+                    offset=directory.offset + record.at,
+                    length=data[record.at],
                     found=use[:16].hex(" "),
                     expected="nothing after the identifier, as in the records beside it",
                 )
@@ -260,24 +186,3 @@ def _with_special(records: DirectoryRecords, named: Named) -> Named:
         names + named.identifiers,
         names + named.names,
     )
-
-
-def _special_count(records: DirectoryRecords) -> int:
-    return (records.self_record is not None) + (records.parent_record is not None)
-
-
-def is_interleaved(data: bytes, record: DirectoryRecord) -> bool:
-    """Whether the file's blocks are mixed with those of others (unit or gap not zero)."""
-    return bool(data[record.at + 26] or data[record.at + 27])
-
-
-def _size_is_right(directory: Directory, described: Directory, record: DirectoryRecord) -> bool:
-    """Whether a self or parent record's data length is acceptable.
-
-    Common practice: some writers leave in parent records the length that the
-    parent had when they added the directory, and readers use only the location.
-    """
-    if record.size == described.size:
-        return True
-    is_parent = directory is not described
-    return is_parent and 0 < record.size < described.size and record.size % SECTOR_SIZE == 0

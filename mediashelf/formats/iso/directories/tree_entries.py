@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import repeat
 from typing import Any, TypeVar
 
-from mediashelf.formats.entries import Folder, Shifted
-from mediashelf.formats.iso.directory_checks import is_interleaved
-from mediashelf.formats.iso.directory_records import DirectoryRecords
+from mediashelf.formats.entries import Folder
+from mediashelf.formats.iso.directories.directory_records import DirectoryRecords, is_interleaved
+from mediashelf.formats.iso.directories.record_columns import BodyReader, DirectoryRecord
 from mediashelf.formats.iso.naming import Directory, Named
-from mediashelf.formats.iso.record_columns import BodyReader, DirectoryRecord
 from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, Entry, Extent
+from mediashelf.sequences import Shifted
 
 _IS_DIRECTORY = bytes([flags & FLAG_DIRECTORY != 0 for flags in range(256)])
 

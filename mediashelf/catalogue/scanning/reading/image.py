@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
@@ -12,8 +11,13 @@ from mediashelf.catalogue.listing import list_entries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
-from mediashelf.catalogue.scanning.faults import NOT_OPENED_RULE, one_of_hundreds, opened
-from mediashelf.catalogue.scanning.raw_reading import RawAudits, sheets_beside
+from mediashelf.catalogue.scanning.reading.faults import NOT_OPENED_RULE, one_of_hundreds, opened
+from mediashelf.catalogue.scanning.reading.raw_sectors import (
+    RawAudits,
+    in_file,
+    sheets_beside,
+    stored_sectors,
+)
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.errors import InputError
@@ -26,18 +30,13 @@ from mediashelf.integrity.fixity.reading import digest_file, has_changed
 from mediashelf.integrity.structure.damage import (
     PLAIN_SECTORS,
     Span,
-    StoredSectors,
     count_hidden,
     damage_spans,
     entries_touched,
 )
 from mediashelf.integrity.structure.parts import check_structure
 from mediashelf.text import count_text, first_text
-from mediashelf.trees.as_image import WrappedImage, check_members, without_place
-
-if TYPE_CHECKING:
-    from mediashelf.integrity.inside.contents import ContentsReport
-    from mediashelf.trees.tree import Tree
+from mediashelf.trees.as_image import WrappedImage, without_place
 
 RAW_RULE = "raw-sectors"
 NO_VOLUME_RULE = "no-volume"
@@ -99,7 +98,10 @@ def read_image(
             reading = replace(reading, digests=digests, unreadable=tuple(unreadable))
             reading = _with_sectors(reading, path, audits, on_bytes)
             if files_inside and image is not None:
-                reading = _with_files_inside(reading, image, on_bytes)
+                # A scan does not look inside files.
+                from mediashelf.catalogue.scanning.reading.files_inside import with_files_inside
+
+                reading = with_files_inside(reading, image, on_bytes)
             if image is not None:
                 reading = _with_touched(reading, image)
                 if look_for_packages is not None and not isinstance(image, WrappedImage):
@@ -143,7 +145,7 @@ def _with_structure(
     reading: Reading, image: DiscImage, to_record: bool, digests_inside: bool
 ) -> Reading:
     facts, path = image.facts, image.path
-    stored = _stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
+    stored = stored_sectors(path) if facts.looks_raw else PLAIN_SECTORS
     findings = (*image.findings, *_check_parts(image))
     reading = replace(
         reading,
@@ -152,7 +154,7 @@ def _with_structure(
         stored=stored,
         has_sectors=not isinstance(image, WrappedImage),
         volumes=tuple((volume.kind, volume.label) for volume in facts.volumes),
-        findings=tuple(_as_kept(_in_file(each, stored), path) for each in findings),
+        findings=tuple(_as_kept(in_file(each, stored), path) for each in findings),
         bytes_inside=_bytes_inside(image) if digests_inside else (),
     )
     return _to_record(reading, facts) if to_record else reading
@@ -185,23 +187,6 @@ def _check_parts(image: DiscImage) -> Iterator[Finding]:
         yield from (without_place(finding) for finding in check_structure(image.inner))
 
 
-def _stored_sectors(path: Path) -> StoredSectors:
-    # Loaded only here: most images have no raw sectors.
-    from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
-    from mediashelf.integrity.raw.files import read_bytes
-
-    layout = detect_layout(read_bytes(path, 0, HEAD_SIZE))
-    return PLAIN_SECTORS if layout is None else StoredSectors(layout.size, layout.user_offset)
-
-
-def _in_file(finding: Finding, stored: StoredSectors) -> Finding:
-    """Let a finding of a raw image count in the file, as damage does."""
-    if finding.offset is None:
-        return finding
-    span = stored.in_file(Span(finding.offset, finding.length or 0))
-    return replace(finding, offset=span.offset, length=finding.length and span.length)
-
-
 @one_of_hundreds
 def _with_sectors(
     reading: Reading, path: Path, audits: RawAudits, on_bytes: Callable[[int], None]
@@ -220,52 +205,6 @@ def _with_sectors(
     if read is None:
         return reading
     return replace(reading, findings=(*reading.findings, *read.findings), sectors=read.counts)
-
-
-@one_of_hundreds
-def _with_files_inside(
-    reading: Reading, image: DiscImage, on_bytes: Callable[[int], None]
-) -> Reading:
-    # A scan does not look inside files.
-    from mediashelf.integrity.inside.content_files import DistinctFiles
-    from mediashelf.integrity.inside.contents import ContentsReport, check_contents
-    from mediashelf.integrity.inside.zero_runs import check_zero_runs
-
-    report = ContentsReport()
-    if isinstance(image, WrappedImage):
-        inside = tuple(check_members(image.tree))
-        _count_members(image.tree, len(inside), report)
-        return replace(reading, inside=inside, inside_report=report)
-    files = DistinctFiles(image.facts)
-    found = [
-        *check_contents(image, files=files, report=report, on_bytes=on_bytes),
-        *check_zero_runs(image, files=files, on_bytes=lambda count: on_bytes(0)),
-    ]
-    inside = tuple(_in_file(finding, reading.stored) for finding in found)
-    return replace(reading, inside=inside, inside_report=report)
-
-
-def _count_members(tree: Tree, fault_count: int, report: ContentsReport) -> None:
-    """Say what reading all members of an archive has verified."""
-    from mediashelf.formats.packed.signatures import ContentFormat
-
-    read = [one for one in tree.members if one.is_file and one.unreadable is None]
-    report.files, report.size = len(read), sum(one.size for one in read)
-    with_checksums = {
-        "ZIP archive": ContentFormat.ZIP,
-        "7z archive": ContentFormat.SEVEN_ZIP,
-        "RAR archive": ContentFormat.RAR,
-    }
-    kind = with_checksums.get(tree.form)
-    if kind is None:
-        report.unchecked_files = len(read)
-        return
-    tally = report.tally(kind)
-    tally.files, tally.faulty_files = 1, int(bool(fault_count))
-    tally.verified["members"] = len(read) - fault_count
-    closed = sum(one.is_file and one.unreadable is not None for one in tree.members)
-    if closed:
-        tally.unverified["members that cannot be read"] = closed
 
 
 @one_of_hundreds

@@ -19,15 +19,25 @@ from msgspec.structs import replace
 from mediashelf.catalogue.listing import list_entries
 from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
 from mediashelf.errors import FormatError, InputError
+from mediashelf.file_view import open_view
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.fields import View
 from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
-from mediashelf.image import open_view
 from mediashelf.integrity.fixity.medium import is_medium_error
-from mediashelf.integrity.structure.damage import Span, TouchedEntry, entries_touched, merged
+from mediashelf.integrity.structure.damage import (
+    PLAIN_SECTORS,
+    Span,
+    StoredSectors,
+    TouchedEntry,
+    entries_touched,
+    merged,
+)
 from mediashelf.integrity.structure.parts import check_structure
+
+if TYPE_CHECKING:
+    pass
 
 if TYPE_CHECKING:
     from mediashelf.integrity.raw.auditing import RawReport, TrackReport
@@ -212,3 +222,21 @@ def _wrong_spans(report: TrackReport) -> tuple[Span, ...]:
         for run in report.runs[:_MOST_SPANS]
         if run.verdict in WRONG
     )
+
+
+def stored_sectors(path: Path) -> StoredSectors:
+    """Return how a file that looks raw stores the sectors of its disc."""
+    # Loaded only here: most images have no raw sectors.
+    from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+    from mediashelf.integrity.raw.files import read_bytes
+
+    layout = detect_layout(read_bytes(path, 0, HEAD_SIZE))
+    return PLAIN_SECTORS if layout is None else StoredSectors(layout.size, layout.user_offset)
+
+
+def in_file(finding: Finding, stored: StoredSectors) -> Finding:
+    """Let a finding of a raw image count in the file, as damage does."""
+    if finding.offset is None:
+        return finding
+    span = stored.in_file(Span(finding.offset, finding.length or 0))
+    return replace(finding, offset=span.offset, length=finding.length and span.length)

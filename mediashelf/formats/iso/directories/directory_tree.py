@@ -2,45 +2,34 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Iterator
 from itertools import compress
 from typing import NamedTuple
 
-from msgspec import Struct
-
 from mediashelf.formats.entries import Entries, Folder
 from mediashelf.formats.fields import View
-from mediashelf.formats.iso.directory_checks import RecordChecks
-from mediashelf.formats.iso.directory_records import (
+from mediashelf.formats.iso.directories.directory_checks import RecordChecks
+from mediashelf.formats.iso.directories.directory_reading import (
+    DEFAULT_LIMITS,
+    DirectoryReader,
+    Limits,
+)
+from mediashelf.formats.iso.directories.directory_records import (
     SELF_IDENTIFIER,
     DirectoryRecords,
     Geometry,
-    parse_directory,
 )
-from mediashelf.formats.iso.naming import Directory, Named, Naming, log_duplicates
-from mediashelf.formats.iso.tree_entries import (
+from mediashelf.formats.iso.directories.record_parsing import parse_directory
+from mediashelf.formats.iso.directories.tree_entries import (
     SharedEntries,
     directory_mask,
     joined_entries,
     plain_folder,
 )
+from mediashelf.formats.iso.naming import Directory, Named, Naming, log_duplicates
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import Entry, Extent
-
-
-class Limits(Struct, frozen=True):
-    """Where a walk stops, far above what any real disc has."""
-
-    entries: int = 1_000_000
-    depth: int = 256
-    path_characters: int = 4096
-    directory_size: int = 64 << 20
-    text_characters: int = 128 << 20  # of all paths together
-
-
-DEFAULT_LIMITS = Limits()
 
 
 class DirectoryTree(NamedTuple):
@@ -92,20 +81,19 @@ class _Walk:
         shared: SharedEntries | None,
         take: Callable[[Folder], object] | None,
     ) -> None:
-        self._view, self._geometry, self._naming = view, geometry, naming
+        self._geometry, self._naming = geometry, naming
         # Records that another tree shares with this one are logged there.
         self._log = log
         self._record_log = log if naming.checks_records else ProblemLog()
         self._limits, self._shared = limits, shared
+        self._reader = DirectoryReader(view, geometry.block_size, limits, log, self._record_log)
         self._checks = RecordChecks(geometry, self._record_log, is_secondary=bool(naming.mark))
-        self._visited = _Blocks()
         self._folders: list[Folder] = []
         self._keep = take or self._folders.append
         self._entry_count = 0
         self._directories: list[Directory] = []
         self._text_left = limits.text_characters
         self._is_complete = True
-        self._was_bounded = False
         self._furthest = 0
 
     def run(self, root: Extent) -> DirectoryTree:
@@ -114,7 +102,7 @@ class _Walk:
         queue = deque([Directory("", mark, SELF_IDENTIFIER, root.lba, root.size, offset, 0, 1)])
         while queue:
             directory = queue.popleft()
-            data = self._read(directory)
+            data = self._reader.read(directory)
             if data is None:
                 continue
             self._directories.append(directory)
@@ -128,41 +116,9 @@ class _Walk:
             Entries(self._folders, Folder.entries if shared is None else shared.entries),
             tuple(self._directories),
             self._furthest,
-            self._is_complete,
-            self._was_bounded,
+            self._is_complete and self._reader.is_complete,
+            self._reader.was_bounded,
         )
-
-    def _read(self, directory: Directory) -> bytes | None:
-        """Return a directory's bytes, or None when its blocks were visited before."""
-        size = min(directory.size, self._limits.directory_size)
-        if size < directory.size:
-            self._stop_at(directory, f"a directory of {directory.size:,} bytes is too large")
-        end = directory.lba - -size // self._geometry.block_size
-        if not self._visited.add(directory.lba, end):
-            self._is_complete = False
-            self._log.add(
-                "directory-loop",
-                directory.where,
-                f"the directory's extent at LBA {directory.lba} already belongs to another "
-                "directory; it was not read again",
-                offset=directory.offset,
-                length=directory.size,
-            )
-            return None
-        data = self._view.read(directory.offset, size)
-        if len(data) < size:
-            self._is_complete = False
-            self._record_log.add(
-                "directory-readable",
-                directory.where,
-                f"{size - len(data):,} of {size:,} bytes of the directory are past the end "
-                "of the image",
-                offset=directory.offset,
-                length=size,
-                found=len(data),
-                expected=size,
-            )
-        return data
 
     def _take(self, directory: Directory, data: bytes) -> Named:
         """Parse, name and check one directory, and keep its entries."""
@@ -227,30 +183,25 @@ class _Walk:
                 directory.depth + 1,
             )
             if child.depth > self._limits.depth:
-                self._stop_at(child, f"the tree is deeper than {self._limits.depth} levels")
+                self._reader.stop_at(child, f"the tree is deeper than {self._limits.depth} levels")
             elif len(path) > self._limits.path_characters:
-                self._stop_at(child, f"the path is longer than {self._limits.path_characters:,}")
+                self._reader.stop_at(
+                    child, f"the path is longer than {self._limits.path_characters:,}"
+                )
             else:
                 yield child
 
     def _is_over_limit(self, directory: Directory, named: Named) -> bool:
         """Log and tell that the walk has enough."""
         if self._entry_count >= self._limits.entries:
-            self._stop_at(directory, f"the tree has {self._limits.entries:,} entries or more")
+            self._reader.stop_at(
+                directory, f"the tree has {self._limits.entries:,} entries or more"
+            )
             return True
         if self._text_left < 0:
-            self._stop_at(directory, "the tree's paths together are too long")
+            self._reader.stop_at(directory, "the tree's paths together are too long")
             return True
         return False
-
-    def _stop_at(self, directory: Directory, reason: str) -> None:
-        self._is_complete, self._was_bounded = False, True
-        self._log.add(
-            "walk-bounded",
-            directory.where,
-            f"{reason}; the rest was not read",
-            offset=directory.offset,
-        )
 
     def _log_unfinished(self, directory: Directory, entry: Entry) -> None:
         self._is_complete = False
@@ -261,22 +212,3 @@ class _Walk:
             offset=entry.record_offset + 25,
             found="file flags with bit 7 set, and no further section",
         )
-
-
-class _Blocks:
-    """Runs of blocks that do not overlap; memory grows with their number, not with the disc."""
-
-    def __init__(self) -> None:
-        self._starts: list[int] = []
-        self._ends: list[int] = []
-
-    def add(self, start: int, end: int) -> bool:
-        """Keep the run from ``start`` to before ``end``, or return False where it overlaps one."""
-        place = bisect_right(self._starts, start)
-        if place and self._ends[place - 1] > start:
-            return False
-        if place < len(self._starts) and self._starts[place] < end:
-            return False
-        self._starts.insert(place, start)
-        self._ends.insert(place, end)
-        return True

@@ -9,7 +9,7 @@ from itertools import repeat
 from operator import add, mul
 from typing import Any, NamedTuple
 
-from mediashelf.formats.iso.record_problems import FIXED_SIZE
+from mediashelf.formats.iso.directories.record_problems import FIXED_SIZE
 from mediashelf.formats.volume import SECTOR_SIZE
 from mediashelf.sequences import MadeSequence
 

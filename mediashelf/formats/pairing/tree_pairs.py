@@ -12,8 +12,9 @@ from collections import Counter, defaultdict
 from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from mediashelf.formats.embedded_pairs import has_own_places, pair_embedded
-from mediashelf.formats.entries import OWN_PLACE, iter_folders, list_paths
+from mediashelf.formats.entries import iter_folders, list_paths
+from mediashelf.formats.pairing.embedded_pairs import EmbeddedPairs, has_own_places
+from mediashelf.formats.pairing.places import OWN_PLACE, places_of
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
 NO_PARTNER = -1
@@ -59,10 +60,16 @@ def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
     found_pairs = FilePairs(partners, pairs, votes)
     udf = (each for each in (one, other) if each.kind is VolumeKind.UDF)
     if any(map(has_own_places, udf)):
-        folders = _folder_pairs(votes)
-        for file, twin in list(pair_embedded(one, other, found_pairs.iter_numbers(), folders)):
-            pairs.append((file.number, twin.number))
-            votes[file.folder, twin.folder] += 1
+        embedded = EmbeddedPairs(one, other, list(found_pairs.iter_numbers()))
+        guesses: Counter[tuple[str, str]] = Counter()
+        for _ in range(2):
+            folders = _folder_pairs(votes + guesses)
+            for file, twin in embedded.pair(folders):
+                pairs.append((file.number, twin.number))
+                votes[file.folder, twin.folder] += 1
+            guesses = embedded.guess_folders(_folder_pairs(votes))
+            if not guesses:
+                break
     return found_pairs
 
 
@@ -145,7 +152,7 @@ def _iter_places(volume: VolumeFacts) -> Iterator[tuple[int, int]]:
     start = 0
     for folder in iter_folders(volume.entries):
         numbers = range(start, start + len(folder.names))
-        places = folder.places(volume.block_size)
+        places = places_of(folder, volume.block_size)
         yield from zip(folder.of_files(numbers), folder.of_files(places), strict=True)
         start = numbers.stop
 

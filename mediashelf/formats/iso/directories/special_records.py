@@ -1,0 +1,89 @@
+"""What is checked about the first two records of a directory: itself, and its parent (6.8.2.2)."""
+
+from __future__ import annotations
+
+from mediashelf.formats.iso.directories.record_columns import DirectoryRecord
+from mediashelf.formats.iso.directories.record_flags import log_record_flags
+from mediashelf.formats.iso.naming import Directory
+from mediashelf.formats.problem_log import ProblemLog
+from mediashelf.formats.volume import FLAG_DIRECTORY, FLAG_MULTI_EXTENT, SECTOR_SIZE
+
+
+def log_self_record(directory: Directory, record: DirectoryRecord | None, log: ProblemLog) -> None:
+    """Log what is wrong with the record that describes the directory itself."""
+    _log_special("self-record", directory, directory, record, log)
+
+
+def log_parent_record(
+    directory: Directory,
+    parent: Directory,
+    record: DirectoryRecord | None,
+    log: ProblemLog,
+    *,
+    is_secondary: bool,
+) -> None:
+    """Log what is wrong with the record that describes the parent.
+
+    ``is_secondary`` says that the tree is not that of the primary descriptor.
+    """
+    if is_secondary and parent is not directory and record and record.lba == directory.lba:
+        log.add(
+            "parent-record-itself",
+            directory.where,
+            "the parent record names the directory itself, as some writers have it in this tree",
+            offset=directory.offset + record.at,
+            found=f"LBA {record.lba}",
+            expected=f"LBA {parent.lba}",
+        )
+    else:
+        _log_special("parent-record", directory, parent, record, log)
+
+
+def _log_special(
+    rule: str,
+    directory: Directory,
+    described: Directory,
+    record: DirectoryRecord | None,
+    log: ProblemLog,
+) -> None:
+    name = rule.removesuffix("-record")
+    if record is None:
+        log.add(
+            rule,
+            directory.where,
+            f"the directory has no {name} record at its place",
+            offset=directory.offset,
+            expected="identifier 00 first, then identifier 01",
+        )
+        return
+    offset = directory.offset + record.at
+    if record.lba != described.lba or not _size_is_right(directory, described, record):
+        log.add(
+            rule,
+            directory.where,
+            f"the {name} record does not match the directory's extent",
+            offset=offset,
+            found=f"LBA {record.lba}, {record.size:,} bytes",
+            expected=f"LBA {described.lba}, {described.size:,} bytes",
+        )
+    elif not record.flags & FLAG_DIRECTORY:
+        log.add(
+            rule,
+            directory.where,
+            f"the {name} record is not marked as a directory",
+            offset=offset + 25,
+            found=f"{record.flags:#04x}",
+            expected="bit 1 set",
+        )
+    elif record.flags & FLAG_MULTI_EXTENT:
+        log_record_flags(record.flags, directory.where, offset, log, judged=FLAG_MULTI_EXTENT)
+
+
+def _size_is_right(directory: Directory, described: Directory, record: DirectoryRecord) -> bool:
+    """Whether a self or parent record's data length is acceptable.
+
+    Common practice: some writers leave in parent records the length that the
+    parent had when they added the directory, and readers use only the location.
+    """
+    is_older = 0 < record.size < described.size and record.size % SECTOR_SIZE == 0
+    return record.size == described.size or (directory is not described and is_older)
