@@ -26,6 +26,7 @@ from mediashelf.catalogue.scanning.scan_plan import Event
 from mediashelf.catalogue.shelves import add_shelf
 from mediashelf.catalogue.store import open_catalogue
 from mediashelf.errors import CatalogueError
+from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.integrity.fixity.reading import digest_file
@@ -477,6 +478,23 @@ def test_a_folder_that_cannot_be_listed_is_a_finding_and_its_records_stay(
     (finding,) = scan_findings(plan, outcomes)
     assert (finding.rule, finding.where) == ("folder-is-readable", "home: locked")
     assert library.states() == {"home: locked/tide.iso": "away", "home: open/ebb.iso": "recorded"}
+
+
+def test_links_that_no_walk_follows_are_named(library: Library, tmp_path: Path) -> None:
+    """Own behaviour: what is not looked into must not look like what was."""
+    write(tmp_path / "elsewhere" / "tide.iso", tide_image(), DATE)
+    write(library.root / "ebb.iso", tide_image(2), DATE)
+    for name, at in (("box", "elsewhere"), ("flow.iso", "elsewhere/gone.iso"), ("a.txt", "none")):
+        (library.root / name).symlink_to(tmp_path / at)
+    for _ in range(2):  # also when nothing else is new
+        findings = scan_findings(*library.scan())
+        assert [(each.rule, each.where, each.severity) for each in findings] == [
+            ("link-not-followed", "home: box", Severity.NOTE),
+            ("link-not-followed", "home: flow.iso", Severity.WARNING),
+        ]
+    assert library.states() == {"home: ebb.iso": "recorded"}
+    (library.root / "neap.iso").symlink_to(tmp_path / "elsewhere" / "tide.iso")
+    assert len(scan_findings(*library.scan())) == 2
 
 
 def test_stopping_keeps_what_is_done(library: Library) -> None:

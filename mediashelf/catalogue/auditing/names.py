@@ -11,9 +11,10 @@ from msgspec.structs import replace
 
 from mediashelf.catalogue.keeping.naming import image_named, images_named
 from mediashelf.catalogue.rows import ImageRow, Presence, ShelfRow
+from mediashelf.catalogue.scanning.image_names import SHEET_SUFFIX
 from mediashelf.catalogue.scanning.other_folder import other_folder
 from mediashelf.catalogue.scanning.presence import Absences, FileSystems
-from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX, SeenImage, walk_folder
+from mediashelf.catalogue.scanning.walk import SeenImage, walk_folder
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
 from mediashelf.system import real_path

@@ -44,6 +44,10 @@ def scan_findings(plan: ScanPlan, outcomes: Sequence[ScanOutcome]) -> list[Findi
                     remedy="make it readable and scan again; records of images in it are kept",
                 )
             )
+        findings += [
+            _link_finding(f"{shelf_plan.shelf.name}: {path}", is_to_folder)
+            for path, is_to_folder in shelf_plan.links.items()
+        ]
     for outcome in outcomes:
         where = f"{outcome.job.shelf.name}: {outcome.job.seen.path}"
         if outcome.event is Event.UNREADABLE:
@@ -67,3 +71,14 @@ def scan_findings(plan: ScanPlan, outcomes: Sequence[ScanOutcome]) -> list[Findi
                 )
             )
     return findings
+
+
+def _link_finding(where: str, is_to_folder: bool) -> Finding:
+    rule = "link-not-followed"
+    if is_to_folder:
+        words = "this is a link to a folder, and images in that folder were not looked for"
+        remedy = "make the folder that it leads to a shelf of its own: mediashelf shelf add FOLDER"
+        return Finding(rule, Severity.NOTE, where, words, remedy=remedy)
+    words = "this link leads to no file, so there is no image to read"
+    remedy = "make it lead to the image again, or delete it"
+    return Finding(rule, Severity.WARNING, where, words, remedy=remedy)

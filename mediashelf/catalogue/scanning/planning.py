@@ -86,6 +86,7 @@ def _plan_shelf(
         away=walk.problem,
         unchanged=walk.unchanged,
         unread_folders=walk.unread_folders,
+        links=walk.links,
         others=walk.others,
     )
     found = [(place, place) for place in walk.unchanged_on]

@@ -99,6 +99,7 @@ class ShelfPlan(Struct):
     missing_before: int = 0
     away_count: int = 0
     unread_folders: dict[str, str] = field(default_factory=dict)
+    links: dict[str, bool] = field(default_factory=dict)
     others: dict[str, int] = field(default_factory=dict)
 
 

@@ -1,14 +1,7 @@
 """What images a folder tree holds: looks at names, sizes and dates, and reads next to nothing.
 
-What counts as an image:
-
-* by name alone, letter case aside: ``.iso``, ``.udf``, and cue sheets, ``.cue``; archives,
-  ``.zip``, ``.7z``, ``.rar``, ``.lzh``, ``.tar`` and compressed ones; compressed images,
-  ``.iso.gz``; floppy images, ``.ima``, ``.imz``, ``.flp``, ``.vfd``;
-* ``.img``, ``.bin`` and ``.raw`` when the first sectors look like a disc or a floppy, or a
-  sheet of the same name is beside them (other programs use these endings too); ``.cab``, and
-  ``.exe`` when it carries an archive;
-* whatever is on record already: a damaged image stays an image.
+What counts as an image is in :mod:`.image_names`; and whatever is on record already does: a
+damaged image stays an image.
 
 Names that begin with a dot, and the folders where systems keep their own or
 deleted things, are passed over. Links to files are followed, links to folders
@@ -29,23 +22,19 @@ from msgspec import Struct, field
 
 from mediashelf.catalogue.records.stamps import Stamp
 from mediashelf.catalogue.rows import kept_number
+from mediashelf.catalogue.scanning.image_names import (
+    NEVER_TRACKS,
+    SHEET_SUFFIX,
+    SUFFIXES_BY_CONTENT,
+    looks_like_disc,
+    stem_and_suffix,
+    told_by_name,
+)
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.files import is_partial
 from mediashelf.system import listed_folder
 
-SHEET_SUFFIX = ".cue"
-SUFFIXES_BY_NAME = (".iso", ".udf", SHEET_SUFFIX)
-SUFFIXES_BY_CONTENT = (".img", ".bin", ".raw", ".cab", ".exe")
 _SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
-_NEVER_TRACKS = frozenset({".cab", ".exe"})
-_PACKERS = (".gz", ".bz2", ".xz", ".lzma")
-_TOLD_BY_NAME = (
-    *SUFFIXES_BY_NAME,
-    *(".zip", ".7z", ".rar", ".lzh", ".lha", ".tar", ".tbz", ".txz"),
-    *(f".t{packer[1:]}" for packer in _PACKERS),
-    *(kind + packer for kind in (".tar", ".iso", ".img", ".udf", ".bin") for packer in _PACKERS),
-    *(".ima", ".imz", ".flp", ".vfd"),
-)
 
 FOLDERS_PASSED_OVER = frozenset(
     {"lost+found", "$recycle.bin", "recycled", "recycler", "system volume information"}
@@ -74,6 +63,8 @@ class Walk(Struct):
     """What one walk found. ``problem`` says why the root itself cannot be walked, or is empty.
 
     ``unread_folders`` are folders that could not be listed, relative, with the reason.
+    ``links`` are those that are not followed and may have led to images, relative: is it one to
+    a folder, or does it lead nowhere.
     ``others`` counts the files that are not images by the end of their names, in lower case.
     ``unchanged`` counts the images that have their stamps; they are on ``unchanged_on``, the names
     of file systems, and not among ``images``.
@@ -83,6 +74,7 @@ class Walk(Struct):
     unchanged: int = 0
     unchanged_on: set[str] = field(default_factory=set)
     unread_folders: dict[str, str] = field(default_factory=dict)
+    links: dict[str, bool] = field(default_factory=dict)
     others: Counter[str] = field(default_factory=Counter)
     problem: str = ""
 
@@ -126,6 +118,7 @@ def walk_folder(
             folders += [start + name for entry, name, _ in inner if _is_folder(entry)]
             if not inner:
                 continue
+            walk.links.update(_links_left(start, inner, known))
             sheets = _stems_of_sheets([*(low for _, _, low in inner), *map(str.lower, found)])
             for seen in _images_in(root, folder, inner, sheets, file_systems, known, walk.others):
                 walk.images[seen.path] = seen
@@ -134,6 +127,23 @@ def walk_folder(
 
 def _is_folder(entry: os.DirEntry[str]) -> bool:
     return entry.is_dir(follow_symlinks=False)
+
+
+def _links_left(
+    start: str, entries: list[tuple[os.DirEntry[str], str, str]], known: Collection[str]
+) -> Iterator[tuple[str, bool]]:
+    """Yield links that are not followed: to folders, and image names that lead nowhere."""
+    for entry, name, low in entries:
+        if not entry.is_symlink():
+            continue
+        try:
+            mode = entry.stat().st_mode
+        except OSError:  # it leads nowhere, or in a circle
+            if told_by_name(low) and start + name not in known:
+                yield start + name, False
+        else:
+            if stat.S_ISDIR(mode):
+                yield start + name, True
 
 
 def _without_unchanged(
@@ -191,9 +201,9 @@ def _images_in(
     for entry, name, low in entries:
         path = start + name
         is_known = path in known
-        is_told_by_name = _told_by_name(low)
-        stem, suffix = ("", "") if is_told_by_name else _stem_and_suffix(low)
-        if not is_told_by_name and not is_known and suffix not in _SUFFIXES:
+        is_told = told_by_name(low)
+        stem, suffix = ("", "") if is_told else stem_and_suffix(low)
+        if not is_told and not is_known and suffix not in _SUFFIXES:
             if not is_partial(name) and entry.is_file():
                 others[suffix] += 1
             continue
@@ -203,8 +213,8 @@ def _images_in(
             continue  # a link that leads nowhere, or a file that went this moment
         if not stat.S_ISREG(status.st_mode):
             continue
-        is_track = stem in sheets and suffix not in _NEVER_TRACKS
-        if not (is_told_by_name or is_known or is_track or looks_like_disc(root / path)):
+        is_track = stem in sheets and suffix not in NEVER_TRACKS
+        if not (is_told or is_known or is_track or looks_like_disc(root / path)):
             others[suffix] += 1
             continue
         # The folder's file system and not the file's own: layered file systems
@@ -217,32 +227,3 @@ def _images_in(
             file_systems.of_link(str(root / path)) if entry.is_symlink() else place,
             low.endswith(SHEET_SUFFIX),
         )
-
-
-def _stem_and_suffix(name: str) -> tuple[str, str]:
-    """Split a file's name as pathlib does, in a tenth of the time."""
-    dot = name.rfind(".")
-    return (name[:dot], name[dot:]) if 0 < dot < len(name) - 1 else (name, "")
-
-
-def looks_like_disc(path: Path) -> bool:
-    """Tell from the first sectors whether a file is a disc image; unreadable files are kept.
-
-    A file that cannot be read may well be one: better a finding than silence.
-    """
-    # Loaded only here: folders of nothing but images need none of it.
-    from mediashelf.formats.raw.layout import HEAD_SIZE, begins_scrambled, detect_layout
-    from mediashelf.trees.as_image import is_archive
-
-    try:
-        with path.open("rb") as file:
-            head = file.read(HEAD_SIZE)
-            if detect_layout(head) is not None or begins_scrambled(head):
-                return True
-    except OSError:
-        return True
-    return is_archive(path)
-
-
-def _told_by_name(name: str) -> bool:
-    return name.endswith(_TOLD_BY_NAME)

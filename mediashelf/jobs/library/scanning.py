@@ -150,7 +150,12 @@ def read_planned(
 def _is_as_before(plan: ShelfPlan) -> bool:
     """Tell whether the walk of a shelf met nothing that a person has to act on."""
     return not (
-        plan.is_other or plan.unread_folders or plan.missing or plan.missing_before or plan.waiting
+        plan.is_other
+        or plan.unread_folders
+        or plan.links
+        or plan.missing
+        or plan.missing_before
+        or plan.waiting
     )
 
 

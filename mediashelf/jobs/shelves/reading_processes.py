@@ -9,9 +9,9 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from pathlib import PurePath
 
+from mediashelf.catalogue.scanning.image_names import SUFFIXES_BY_CONTENT
 from mediashelf.catalogue.scanning.scan_plan import Job
 from mediashelf.catalogue.scanning.values import Reading
-from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.helping.processes import Helpers
 
 ENOUGH = 250

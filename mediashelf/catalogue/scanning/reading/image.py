@@ -11,6 +11,7 @@ from mediashelf.catalogue.listing import list_entries
 from mediashelf.catalogue.packages.looked_into import PackagesSeen
 from mediashelf.catalogue.records.inside import BytesInside, digest_inside
 from mediashelf.catalogue.rows import kept_number
+from mediashelf.catalogue.scanning.image_names import SUFFIXES_BY_CONTENT
 from mediashelf.catalogue.scanning.reading.faults import NOT_OPENED_RULE, one_of_hundreds, opened
 from mediashelf.catalogue.scanning.reading.raw_sectors import (
     RawAudits,
@@ -19,7 +20,6 @@ from mediashelf.catalogue.scanning.reading.raw_sectors import (
     stored_sectors,
 )
 from mediashelf.catalogue.scanning.values import Reading
-from mediashelf.catalogue.scanning.walk import SUFFIXES_BY_CONTENT
 from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.volume import DiscFacts

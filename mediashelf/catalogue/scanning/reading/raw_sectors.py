@@ -17,7 +17,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from mediashelf.catalogue.listing import list_entries
-from mediashelf.catalogue.scanning.walk import SHEET_SUFFIX
+from mediashelf.catalogue.scanning.image_names import SHEET_SUFFIX
 from mediashelf.errors import FormatError, InputError
 from mediashelf.file_view import open_view
 from mediashelf.findings import Finding, Severity
