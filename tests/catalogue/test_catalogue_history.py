@@ -10,7 +10,7 @@ from made_library import DATE, TICK, Library, overwrite, tide_image, write
 from mediashelf.catalogue.auditing import recording as audit_record
 from mediashelf.catalogue.auditing.audit import Depth
 from mediashelf.catalogue.history import LONGEST_DETAIL, Happening, history_of, keep
-from mediashelf.catalogue.scanning import scan_record
+from mediashelf.catalogue.scanning import events
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.shelves import drop_shelf
 
@@ -121,7 +121,7 @@ def test_an_event_and_its_change_are_written_together(
     def full_disk(*arguments: object, **more: object) -> None:
         raise sqlite3.OperationalError("database or disk is full")
 
-    monkeypatch.setattr(scan_record, "keep", full_disk)
+    monkeypatch.setattr(events, "keep", full_disk)
     monkeypatch.setattr(audit_record, "keep_verdict", full_disk)
     if command == "scan":
         write(path, tide_image(2), DATE + TICK)

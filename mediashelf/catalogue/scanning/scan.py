@@ -17,10 +17,11 @@ from contextlib import closing
 from msgspec.structs import replace
 
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
+from mediashelf.catalogue.scanning.events import Recorded
 from mediashelf.catalogue.scanning.reading.image import LookForPackages, read_image
 from mediashelf.catalogue.scanning.reading.raw_sectors import RawAudits
 from mediashelf.catalogue.scanning.scan_plan import Event, Job, ScanOutcome, ScanPlan
-from mediashelf.catalogue.scanning.scan_record import Recorded, ScanMemory, record_reading
+from mediashelf.catalogue.scanning.scan_record import ScanMemory, record_reading
 from mediashelf.catalogue.scanning.swaps import PutOff, Settled
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.workers import WORKERS, Elsewhere, read_together

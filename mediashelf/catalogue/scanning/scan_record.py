@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 
-from msgspec import Struct
-
 from mediashelf.catalogue import images
-from mediashelf.catalogue.history import Happening, forget_missed, keep
 from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.described import carry_description
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
+from mediashelf.catalogue.scanning.events import Recorded, note_event
 from mediashelf.catalogue.scanning.origins import (
     contradicted,
     copy_record,
@@ -31,9 +29,7 @@ from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.catalogue.twins import Twin, Twins
-from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.comparing import Observed, compare_with_record
-from mediashelf.text import count_text
 
 
 class ScanMemory:
@@ -43,30 +39,6 @@ class ScanMemory:
         self.namesakes = Namesakes(db)
         self.twins = Twins(db)
         self.shelves = ShelvesThere()
-
-
-class Recorded(Struct, frozen=True):
-    """What became of one reading: ``detail`` is to be said of it.
-
-    ``origin`` names the place that the record came from, where it moved.
-    """
-
-    image_id: int
-    event: Event
-    detail: str = ""
-    origin: str = ""
-
-
-_HAPPENINGS = {
-    Event.NEW: Happening.RECORDED,
-    Event.COPY: Happening.RECORDED,
-    Event.MOVED: Happening.MOVED,
-    Event.SWAPPED: Happening.MOVED,
-    Event.CHANGED: Happening.CHANGED,
-    Event.ACCEPTED: Happening.ACCEPTED,
-    Event.CONFIRMED: Happening.CONFIRMED,
-    Event.UNREADABLE: Happening.UNREADABLE,
-}
 
 
 def record_reading(
@@ -95,26 +67,6 @@ def record_reading(
         record_packages(catalogue.db, reading.key_digest, PLAIN, kept, unopened)
     note_event(catalogue, result, reading, scan_begun_at)
     return result
-
-
-def note_event(
-    catalogue: Catalogue, result: Recorded, reading: Reading, scan_begun_at: str
-) -> None:
-    """Add an event to the history of its image."""
-    if result.origin:
-        forget_missed(catalogue.db, result.image_id, scan_begun_at)
-    if result.event in _HAPPENINGS:
-        happening = _HAPPENINGS[result.event]
-        keep(catalogue.db, result.image_id, happening, "scan", _history_words(result, reading))
-
-
-def _history_words(result: Recorded, reading: Reading) -> str:
-    errors = sum(finding.severity is Severity.ERROR for finding in reading.findings)
-    leads = {Event.COPY: "the same bytes as ", Event.MOVED: "was ", Event.SWAPPED: "was "}
-    words = [leads.get(result.event, "") + result.detail] if result.detail else []
-    if errors and result.event is not Event.UNREADABLE:
-        words.append(f"{count_text(errors, 'error')} inside")
-    return "; ".join(words)
 
 
 def _write_reading(

@@ -13,13 +13,12 @@ from collections.abc import Collection, Iterator
 from msgspec import Struct, field
 
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
+from mediashelf.catalogue.scanning.events import Recorded, note_event
 from mediashelf.catalogue.scanning.record import move_record, record_contents
 from mediashelf.catalogue.scanning.scan_plan import Event, Job
 from mediashelf.catalogue.scanning.scan_record import (
-    Recorded,
     ScanMemory,
     is_as_recorded,
-    note_event,
     record_reading,
     recorded_at,
     where,

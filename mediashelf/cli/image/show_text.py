@@ -22,13 +22,7 @@ from mediashelf.cli.render import (
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.iso.boot_catalog import PLATFORMS
-from mediashelf.formats.volume import (
-    SECTOR_SIZE,
-    BootEntry,
-    BootFacts,
-    DiscFacts,
-    VolumeFacts,
-)
+from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, BootFacts, DiscFacts, VolumeFacts
 from mediashelf.image import DiscImage
 from mediashelf.text import count_text, size_text, wrap
 
