@@ -157,6 +157,10 @@ def _blocks(headers: Sequence[str], cells: Sequence[Sequence[str]]) -> list[str]
     return lines
 
 
+NOT_LOOKED_AT = "parts not compared, contents of files not read"
+"""What a look at the structures of an image leaves to an audit: files may overlap, for one."""
+
+
 def say_findings(findings: Iterable[Finding], *, limit: int = 0) -> None:
     """Print findings, worst first; equal rules of one target are grouped.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from mediashelf.cli.render import say, say_findings, say_wrapped, summary, table
+from mediashelf.cli.render import NOT_LOOKED_AT, say, say_findings, say_wrapped, summary, table
 from mediashelf.findings import Finding, Severity, at_least, worst
 from mediashelf.jobs.discs.checking import CheckedSource
 from mediashelf.readability.check import Readability, is_damaged
@@ -70,6 +70,8 @@ def _served(answer: CheckedSource) -> str:
 
 
 def _contents(answer: CheckedSource) -> str:
+    if answer.kind == "image":
+        return NOT_LOOKED_AT
     if answer.drivers is None:
         return "contents of files not read"
     return f"drivers: {summary(answer.drivers)}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from mediashelf.cli.render import NOT_LOOKED_AT
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
 from mediashelf.drivers.device_table import device_rows
 from mediashelf.image import DiscImage
@@ -27,7 +28,7 @@ def write_image_page(
         name=str(image.path),
         facts=image.facts,
         findings=examined.findings,
-        state="structures read; contents of files not read"
+        state=f"structures read; {NOT_LOOKED_AT}"
         if machine_path is None
         else "structures and driver texts read; contents of other files not read",
         verdicts=examined.verdicts,

@@ -11,7 +11,14 @@ import click
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED
 from mediashelf.cli.image.show_json import udf_revision_text
 from mediashelf.cli.image.show_tree import TreeText
-from mediashelf.cli.render import say, say_findings, say_wrapped, summary, terminal_width
+from mediashelf.cli.render import (
+    NOT_LOOKED_AT,
+    say,
+    say_findings,
+    say_wrapped,
+    summary,
+    terminal_width,
+)
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.iso.boot_catalog import PLATFORMS
@@ -173,7 +180,7 @@ def _say_findings(image: DiscImage, *, show_all: bool, quiet: bool, is_named: bo
     ]
     if not quiet:
         say()
-        say_pair("findings", f"{summary(image.findings)}; contents of files not read")
+        say_pair("findings", f"{summary(image.findings)}; {NOT_LOOKED_AT}")
     if findings and is_named:
         say_wrapped(f"{image.path}:")
     if findings:
