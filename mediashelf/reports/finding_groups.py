@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from mediashelf.findings import Finding
 from mediashelf.integrity.structure.damage import Span
@@ -55,36 +55,54 @@ def group_findings(
     ``lbas`` gives the sectors of a run of bytes; without it, places in bytes are
     left out.
     """
-    groups: dict[tuple[int, str, str], list[Finding]] = {}
+    groups: dict[tuple[int, str, str], _Kept] = {}
     for finding in findings:
         key = (-finding.severity, finding.rule, finding.target)
-        groups.setdefault(key, []).append(finding)
+        kept = groups.get(key)
+        if kept is None:
+            kept = groups[key] = _Kept(finding)
+        kept.add(finding, places)
     return tuple(_group(groups[key], allowance, places, about, lbas) for key in sorted(groups))
 
 
+class _Kept(Struct):
+    """What is kept of the findings of a group while they are counted."""
+
+    first: Finding
+    count: int = 0
+    is_common: bool = True  # one remedy holds for all
+    shown: list[Finding] = field(default_factory=list)
+
+    def add(self, finding: Finding, most: int) -> None:
+        """Count one more, and keep it if there is room for it on the page."""
+        self.count += 1
+        self.is_common = self.is_common and finding.remedy == self.first.remedy
+        if len(self.shown) < most:
+            self.shown.append(finding)
+
+
 def _group(
-    findings: list[Finding],
+    kept: _Kept,
     allowance: RowAllowance,
     places: int,
     about: str,
     lbas: Callable[[Span], tuple[int, int] | None] | None,
 ) -> FindingGroup:
-    first = findings[0]
-    is_common = all(finding.remedy == first.remedy for finding in findings)
-    shown = findings[: allowance.take(len(findings), places)]
+    first = kept.first
+    shown = kept.shown[: allowance.take(kept.count, places)]
     return FindingGroup(
         rule=first.rule,
         severity=first.severity.word,
         target=first.target,
-        remedy=first.remedy if is_common or not shown else "",
+        remedy=first.remedy if kept.is_common or not shown else "",
         source=first.source,
-        count=len(findings),
+        count=kept.count,
         places=tuple(
             FindingPlace(
                 "" if finding.where == about else finding.where,
                 finding.message,
                 tuple(_details(finding, lbas)),
-                "" if is_common else finding.remedy,
+                "" if kept.is_common else finding.remedy,
             )
             for finding in shown
         ),
