@@ -116,7 +116,7 @@ def test_a_fault_of_ours_does_not_look_like_findings(
     monkeypatch.setattr(click.Command, "invoke", fail)
     result = CliRunner().invoke(main, ["find", "x", *["--json"] * as_json])
     assert result.exit_code == 70
-    assert "internal error" in result.stderr
+    assert re.search(r"internal error at cli/main.py line \d+", result.stderr)
     assert type(fault).__name__ in result.stderr
     assert "Traceback" not in result.stderr
     assert "| 70 | an internal error" in README

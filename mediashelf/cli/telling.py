@@ -32,8 +32,13 @@ def internal_error(error: Exception) -> ShownError:
     import traceback
     from pathlib import Path
 
-    frames = traceback.extract_tb(error.__traceback__)[-1:]
-    where = "".join(f" at {Path(each.filename).name} line {each.lineno}" for each in frames)
+    own = Path(__file__).parents[1]
+    frames = [
+        f" at {path.relative_to(own).as_posix()} line {frame.lineno}"
+        for frame in traceback.extract_tb(error.__traceback__)
+        if (path := Path(frame.filename)).is_relative_to(own)
+    ]
+    where = frames[-1] if frames else ""
     words = f"internal error{where} ({type(error).__name__}: {error}); please report it"
     return ShownError([f"{words}. What was printed is not the whole answer."], INTERNAL)
 

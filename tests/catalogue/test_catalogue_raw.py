@@ -21,6 +21,7 @@ from make_raw import (
 )
 from mediashelf.catalogue.auditing.audit import AuditResult
 from mediashelf.findings import Severity
+from mediashelf.formats.raw.layout import scramble
 from mediashelf.formats.raw.sectors import RAW_SIZE
 from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.image import open_image
@@ -220,3 +221,13 @@ def test_damage_below_good_sectors_is_damage_of_the_sheet_too(library: Library) 
     for where in ("home: kiosk.bin", "home: kiosk.cue"):
         assert results[where].verdict.state == "damaged"
         assert rules(results[where])["self-record"] is Severity.ERROR
+
+
+def test_an_image_whose_sectors_are_scrambled_is_an_image_that_is_damaged(library: Library) -> None:
+    """It was passed over as a file that is no image."""
+    sectors = (SOUND[at : at + RAW_SIZE] for at in range(0, len(SOUND), RAW_SIZE))
+    write(library.root / "kiosk.bin", b"".join(map(scramble, sectors)))
+    library.scan()
+    assert library.states() == {"home: kiosk.bin": "damaged"}
+    (result,) = library.audit().values()
+    assert rules(result)["no-volume"] is Severity.ERROR

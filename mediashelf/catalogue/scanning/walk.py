@@ -231,12 +231,13 @@ def looks_like_disc(path: Path) -> bool:
     A file that cannot be read may well be one: better a finding than silence.
     """
     # Loaded only here: folders of nothing but images need none of it.
-    from mediashelf.formats.raw.layout import HEAD_SIZE, detect_layout
+    from mediashelf.formats.raw.layout import HEAD_SIZE, begins_scrambled, detect_layout
     from mediashelf.trees.as_image import is_archive
 
     try:
         with path.open("rb") as file:
-            if detect_layout(file.read(HEAD_SIZE)) is not None:
+            head = file.read(HEAD_SIZE)
+            if detect_layout(head) is not None or begins_scrambled(head):
                 return True
     except OSError:
         return True

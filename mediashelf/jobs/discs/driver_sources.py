@@ -81,7 +81,7 @@ def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> PackageTree | Non
     is_long = kind is VolumeKind.JOLIET
     every = sorted(plan.iter_files(), key=attrgetter("long_path"))
     trees = [
-        (map(attrgetter(f"{tree}_folder"), every), attrgetter(f"{tree}_name"))
+        (map(attrgetter(f"{tree}_folder"), every), map(attrgetter(f"{tree}_name"), every))
         for tree in (("long", "short") if is_long else ("short", "long"))
     ]
     files = PlacedFiles(every, *trees)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 
 from mediashelf.building.tree import Content, DiscFile
@@ -17,16 +17,16 @@ _PLACE = 32  # bits of a file's number beside the hash of its name
 class _Names:
     """Files by their folders and names in one tree, found again letter case aside."""
 
-    def __init__(self, folders: Iterable[str], name: Callable[[int], str]) -> None:
+    def __init__(self, folders: Iterable[str], names: Iterable[str]) -> None:
         numbers: dict[str, int] = {}
         self._above = array("I", [numbers.setdefault(each, len(numbers)) for each in folders])
         self._folders = list(numbers)
         self._known: dict[str, dict[str, int]] = {}  # the files of folders that were asked for
-        self.name = name
+        self.names = list(names)
 
     def path(self, number: int) -> str:
         """Return the path of a file."""
-        return f"{self._folders[self._above[number]]}/{self.name(number)}"
+        return f"{self._folders[self._above[number]]}/{self.names[number]}"
 
     def find(self, path: str) -> int | None:
         """Return the number of the first file of this path, letter case aside."""
@@ -37,7 +37,7 @@ class _Names:
         if known is None:
             known = self._known[above] = {}
             for number in self._inside.get(above, ()):
-                known.setdefault(self.name(number).lower(), number)
+                known.setdefault(self.names[number].lower(), number)
         return known.get(name)
 
     def find_exactly(self, path: str) -> int:
@@ -56,7 +56,7 @@ class _Names:
             if self._by_name[at] >> _PLACE != key >> _PLACE:
                 break
             number = self._by_name[at] - key
-            if self.name(number).lower() == name:
+            if self.names[number].lower() == name:
                 yield number
 
     @cached_property
@@ -74,8 +74,8 @@ class _Names:
     @cached_property
     def _by_name(self) -> array[int]:
         """The hash of each name in lower case with the number of its file."""
-        numbers = range(len(self._above))
-        return array("q", sorted(_hash(self.name(each).lower()) | each for each in numbers))
+        every = enumerate(self.names)
+        return array("q", sorted(_hash(name.lower()) | number for number, name in every))
 
 
 def _hash(name: str) -> int:
@@ -85,22 +85,19 @@ def _hash(name: str) -> int:
 class PlacedFiles(MadeSequence[TreeFile]):
     """Answers what :class:`~.listed_files.ListedFiles` answers; ``files`` in their order there.
 
-    A target sees them in ``seen``, and does not in ``hidden``: the folder of each file.
+    ``seen`` are the folders and names that a target sees, ``hidden`` those that it does not.
     """
 
     def __init__(
         self,
         files: Sequence[DiscFile],
-        seen: tuple[Iterable[str], Callable[[DiscFile], str]],
-        hidden: tuple[Iterable[str], Callable[[DiscFile], str]] | None = None,
+        seen: tuple[Iterable[str], Iterable[str]],
+        hidden: tuple[Iterable[str], Iterable[str]] | None = None,
     ) -> None:
         self._files = files
         self._named: dict[str, list[TreeFile]] = {}  # of names that were asked for
-        self._seen, self._hidden = self._names(*seen), self._names(*hidden) if hidden else None
-
-    def _names(self, folders: Iterable[str], name: Callable[[DiscFile], str]) -> _Names:
-        files = self._files
-        return _Names(folders, lambda number: name(files[number]))
+        self._seen = _Names(*seen)
+        self._hidden = _Names(*hidden) if hidden is not None else None
 
     def __len__(self) -> int:
         return len(self._files)
@@ -121,12 +118,8 @@ class PlacedFiles(MadeSequence[TreeFile]):
 
     def iter_ending(self, ends: tuple[str, ...]) -> Iterator[TreeFile]:
         """Yield the files whose names end so in lower case, in their order."""
-        name = self._seen.name
-        return (
-            self.make(number)
-            for number in range(len(self._files))
-            if name(number).lower().endswith(ends)
-        )
+        every = enumerate(self._seen.names)
+        return (self.make(number) for number, name in every if name.lower().endswith(ends))
 
     def find(self, path: str) -> TreeFile | None:
         """Return the first file that the target sees at this path, letter case aside."""

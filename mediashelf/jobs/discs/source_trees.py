@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Hashable
-from operator import attrgetter
 
 from mediashelf.building.planning.listing import Listing, list_all
 from mediashelf.building.recipes.recipe import Recipe
@@ -29,7 +28,7 @@ def sources_tree(recipe: Recipe, listing: Listing) -> PackageTree:
     for parts, folder in listing.iter_folders():
         every += folder.files.values()
         folders += ["".join([f"/{name}" for name in parts])] * len(folder.files)
-    files = PlacedFiles(every, (folders, attrgetter("name")))
+    files = PlacedFiles(every, (folders, [file.name for file in every]))
     del folders
     provides = tuple(
         Provides("/" + "/".join(source.to), source.provides, source.provides_for)

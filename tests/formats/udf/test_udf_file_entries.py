@@ -17,7 +17,7 @@ from image_parts import SECTOR, tagged_bare
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.problem_log import ProblemLog
-from mediashelf.formats.udf import space
+from mediashelf.formats.udf import space, tree
 from mediashelf.formats.udf.volume import read_udf_volume
 from mediashelf.formats.volume import VolumeFacts, VolumeKind
 
@@ -183,4 +183,29 @@ def test_files_that_share_thousands_of_extents_are_bounded(monkeypatch: pytest.M
     assert volume is not None
     assert [each.rule for each in log.findings()] == ["walk-bounded"]
     assert len(volume.entries) == 3  # of 4,000 extents each
+    assert not volume.is_complete
+
+
+def test_directories_that_share_their_records_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Records of deleted files count no entry, and hundreds of folders may have the same ones."""
+    monkeypatch.setattr(tree, "_LARGEST_DIRECTORY", 1 << 18)
+    disc = Disc({f"D{number:02}/X.TXT": b"x" for number in range(20)})
+    body = struct.pack("<HBB", 1, 4, 1) + struct.pack("<II8x", SECTOR, 0) + b"\0\0\x08\0"
+    record = tagged_bare(FILE_IDENTIFIER, 0, body + bytes(-len(body) % 4))
+    records = record * (2000 * SECTOR // 20 // len(record))
+    extend_partition(disc, -(-len(records) // SECTOR))
+    first = len(disc.blocks) - disc.start
+    disc.blocks += [
+        records[at:][:SECTOR].ljust(SECTOR, b"\0") for at in range(0, len(records), SECTOR)
+    ]
+    folders = [
+        lba for lba, block in enumerate(disc.blocks) if block[:2] == b"\x05\1" and block[27] == 4
+    ]
+    for lba in folders[1:]:  # all but the root
+        entry = changed(disc.blocks[lba], lba - disc.start, 56, struct.pack("<Q", len(records)))
+        address = struct.pack("<II", len(records), first)
+        disc.blocks[lba] = changed(entry, lba - disc.start, 176, address)
+    volume, findings = read(close(disc))
+    assert {each.rule for each in findings} == {"walk-bounded"}
+    assert 1 <= len(findings) < 20  # the first ones are read
     assert not volume.is_complete
