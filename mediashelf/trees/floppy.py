@@ -13,6 +13,7 @@ from mediashelf.errors import InputError
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.packed.fat import FatVolume
 from mediashelf.formats.packed.fat_folders import FatEntry
+from mediashelf.text import count_text
 from mediashelf.trees.members import (
     Bounds,
     MemberKind,
@@ -34,6 +35,7 @@ class FloppyTree(Tree):
     def __init__(self, where: str, volume: FatVolume, bounds: Bounds) -> None:
         super().__init__(where, "floppy image")
         self._volume = volume
+        self._firsts: list[int] = []  # clusters at which files and folders begin
         findings: list[Finding] = []
         members: list[TreeMember] = []
         for member in self._walk(findings):
@@ -41,6 +43,8 @@ class FloppyTree(Tree):
                 findings.append(_not_listed(where, f"it has more than {bounds.members:,} files"))
                 break
             members.append(member)
+        else:
+            findings += _strays(where, *volume.count_strays(self._firsts))
         if not volume.is_whole:
             fact = f"the image has {volume.image_size:,} bytes, its volume {volume.size:,}"
             findings.append(end_unclear(where, fact))
@@ -57,6 +61,8 @@ class FloppyTree(Tree):
         while waiting:
             above, entries = waiting.pop()
             for entry in entries:
+                if entry.is_folder or entry.size:
+                    self._firsts.append(entry.cluster)
                 try:
                     (name,) = split_name(entry.name)
                     parts = split_name("/".join((*above, name)))
@@ -98,6 +104,24 @@ def _not_listed(where: str, fact: str) -> Finding:
         f"Not every file could be listed: {fact}",
         "read it again, or compare it with another copy",
     )
+
+
+def _strays(where: str, lost: int, shared: int) -> Iterator[Finding]:
+    said = (
+        (lost, "in use and part of no file: files may be missing or cut"),
+        (shared, "part of several files, of which at most one is right"),
+    )
+    for count, words in said:
+        if count:
+            verb = "is" if count == 1 else "are"
+            yield Finding(
+                "clusters-in-files",
+                Severity.NOTE,
+                where,
+                f"{count_text(count, 'cluster')} {verb} {words}",
+                "read it again, or compare it with another copy",
+                "from memory; each cluster in use is part of one file",
+            )
 
 
 def _no_own_entry(where: str) -> Finding:

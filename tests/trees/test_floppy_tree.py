@@ -98,7 +98,9 @@ def test_a_folder_inside_itself_is_not_followed(tmp_path: Path) -> None:
     path = tmp_path / "disk.img"
     path.write_bytes(data)
     with open_tree(path) as tree:
-        assert [one.rule for one in tree.findings] == ["listing-incomplete"]
+        # What is now in no folder is in use all the same, and the folder's cluster is in two.
+        rules = [one.rule for one in tree.findings]
+        assert rules == ["listing-incomplete", "clusters-in-files", "clusters-in-files"]
         assert "listed twice" in tree.findings[0].message
 
 
@@ -176,7 +178,7 @@ def test_file_allocation_tables_that_differ_are_named(tmp_path: Path, size: int)
     for at in (512 + 9, 512 + per_table + 9):
         changed = bytearray(data)
         changed[at] ^= 0x10
-        assert rules(bytes(changed)) == ["file-tables-agree"]
+        assert {*rules(bytes(changed))} - {"clusters-in-files"} == {"file-tables-agree"}
     # What follows the last cluster in a table stands for none, and what is before the first.
     per_cluster, _, top_entries, _ = DISKS[size]
     data_start = 512 + 2 * per_table + top_entries * 32
@@ -186,3 +188,38 @@ def test_file_allocation_tables_that_differ_are_named(tmp_path: Path, size: int)
         other = bytearray(data)
         other[512 + per_table + at] ^= bit
         assert rules(bytes(other)) == []
+
+
+@pytest.mark.parametrize(
+    ("at", "value", "words"),
+    [
+        (
+            "README  TXT",
+            b"\xe5",
+            "1 cluster is in use and part of no file",
+        ),  # as one deleted by damage
+        ("DRIVER     ", b"\0", "in use and part of no file"),  # what follows was never written
+        ("first", b"\0\0", "in use and part of no file"),
+        ("shared", b"\2\0", "1 cluster is part of several files"),
+    ],
+)
+def test_clusters_that_are_in_no_file_or_in_several_are_told(
+    tmp_path: Path, at: str, value: bytes, words: str
+) -> None:
+    """Each cluster in use is part of one file (from memory)."""
+    data = make_fat(FILES)
+    entry = data.index(at.encode()) if " " in at else data.index(b"QUILLON DRV") + 26
+    path = tmp_path / "disk.img"
+    assert rules_of(path, data) == []
+    assert rules_of(path, data[:entry] + value + data[entry + len(value) :])
+    with open_tree(path) as tree:
+        told = [one for one in tree.findings if one.rule == "clusters-in-files"]
+    assert any(words in one.message for one in told)
+    assert {one.severity for one in told} == {Severity.NOTE}
+
+
+def test_clusters_that_are_bad_or_free_are_not_in_use(tmp_path: Path) -> None:
+    data = bytearray(make_fat(FILES))
+    for table in (512, 512 * 10):  # 2,000 is even: the lower 12 bits of its two bytes
+        data[table + 3000 : table + 3002] = b"\xf7\x0f"
+    assert rules_of(tmp_path / "disk.img", bytes(data)) == []

@@ -18,7 +18,7 @@ from mediashelf.formats.inf.driver_version import DriverVersion
 from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE, decode_inf
 from mediashelf.formats.inf.text.faultless import Again, Packed, faultless_sections, sections_again
 from mediashelf.formats.inf.text.lexer import Problem, lex_inf
-from mediashelf.formats.inf.text.lines import plain_ends
+from mediashelf.formats.inf.text.lines import iter_dropped, plain_ends
 from mediashelf.formats.inf.text.sections import InfEntry, InfSection, once
 from mediashelf.formats.inf.text.strings import (
     MAX_TEXT,
@@ -225,11 +225,12 @@ def parse_inf(
     sections: Mapping[str, InfSection] | None = None
     if are_surely_bounded(decoded.text):
         sections = faultless_sections(text)
-    problems: list[Problem] = []
+    problems = [Problem(*one) for one in iter_dropped(decoded.text)]
     strings: Mapping[str, str] | None = None
     if sections is None:
         text = ""
-        sections, problems = lex_inf(decoded.text)
+        sections, lexed = lex_inf(decoded.text)
+        problems += lexed
         strings = all_strings(sections, language)
         if cut := longest_string(decoded.text, strings):
             strings = {name: value[:cut] for name, value in strings.items()}

@@ -75,6 +75,17 @@ RULES = {
         "nothing to do if only displayed names are affected",
         _GUIDELINES,
     ),
+    "zero-bytes": _warning(
+        "there are zero bytes in the text ({}), which is read without them; programs leave zeros "
+        "where they could not read",
+        "get the INF again, or compare it with another copy",
+        "own behaviour",
+    ),
+    "text-after-end": _warning(
+        "text after the end-of-text mark (byte 1A) is not read: {}",
+        "remove the mark if the text goes on, or get the INF again",
+        "own behaviour",
+    ),
     "text-before-section": _warning(
         "text before the first section: {}", "remove it or start it with ;", _SYNTAX
     ),

@@ -16,7 +16,7 @@ volumes confirms all in tests.
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from msgspec import Struct
 
@@ -28,6 +28,7 @@ _FIRST_CLUSTER = 2
 _MOST_CLUSTERS_12 = 4084
 _LONGEST_TABLE = 256  # sectors: 65,536 clusters of 16 bits
 _MOST_FOLDER_CLUSTERS = 65_536
+_BAD = {12: 0xFF7, 16: 0xFFF7}  # what a table says of a cluster that cannot be used
 
 # size of the image: sectors a cluster, sectors a table, top entries, media (KB Q75131)
 _DISKS = {
@@ -164,18 +165,38 @@ class FatVolume:
         size = self._layout.cluster_size
         return self._read(self._layout.data_start + (cluster - _FIRST_CLUSTER) * size, size)
 
+    def count_strays(self, firsts: Iterable[int]) -> tuple[int, int]:
+        """Return how many clusters in use belong to no file, and how many to more than one.
+
+        ``firsts`` are the first clusters of all files and folders.
+        """
+        end, bad = _FIRST_CLUSTER + self._layout.cluster_count, _BAD[self._layout.bits]
+        reached: set[int] = set()
+        shared: set[int] = set()
+        for first in firsts:
+            for cluster in self._chain(first, end):
+                if cluster in reached:
+                    shared.add(cluster)
+                    break  # from here on all are those of the other
+                reached.add(cluster)
+        used = (one for one in range(_FIRST_CLUSTER, end) if self._next(one) not in (0, bad))
+        return len(set(used) - reached), len(shared)
+
     def _chain(self, cluster: int, most: int) -> Iterator[int]:
         end = _FIRST_CLUSTER + self._layout.cluster_count
         seen: set[int] = set()
         while _FIRST_CLUSTER <= cluster < end and cluster not in seen and len(seen) < most:
             seen.add(cluster)
             yield cluster
-            if self._layout.bits == 16:
-                cluster = int.from_bytes(self._table[2 * cluster : 2 * cluster + 2], "little")
-            else:
-                at = cluster + cluster // 2
-                pair = int.from_bytes(self._table[at : at + 2].ljust(2, b"\0"), "little")
-                cluster = pair >> 4 if cluster % 2 else pair & 0xFFF
+            cluster = self._next(cluster)
+
+    def _next(self, cluster: int) -> int:
+        """Return what the table says of a cluster: the next one, or that there is none."""
+        if self._layout.bits == 16:
+            return int.from_bytes(self._table[2 * cluster : 2 * cluster + 2], "little")
+        at = cluster + cluster // 2
+        pair = int.from_bytes(self._table[at : at + 2].ljust(2, b"\0"), "little")
+        return pair >> 4 if cluster % 2 else pair & 0xFFF
 
 
 def read_fat(view: View, offset: int = 0) -> FatVolume | None:

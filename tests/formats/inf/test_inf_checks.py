@@ -67,6 +67,8 @@ DAMAGE = {
     "undecoded-text": ("Ternfield LAN 10/100", "Ternfield \x81", ""),
     "code-page-text": ("Ternfield disk", "Ternfield d\xefsk", ""),
     "text-before-section": ("; Ternfield", "Ternfield", "Ternfield LAN, inv"),
+    "zero-bytes": ("[Files]", "[Files]\0", "[Files]"),
+    "text-after-end": ('Disk="Ternfield disk"\n', 'Disk="Ternfield disk"\n\x1a[More]\n', "\x1a"),
     "section-not-closed": ("[Files]", "[Files", "[Files\n"),
     "text-after-section": ("[Files]", "[Files] x", "[Files] x"),
     "section-name-blanks": ("[Files]", "[ Files ]", "[ Files"),

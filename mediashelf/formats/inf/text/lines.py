@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from io import IncrementalNewlineDecoder
 
 _PLAIN_ENDS = IncrementalNewlineDecoder(None, translate=True)
@@ -23,6 +24,19 @@ def plain_ends(text: str) -> str:
     if "\0" in text:
         text = text.replace("\0", "")
     return _PLAIN_ENDS.decode(text, final=True)
+
+
+def iter_dropped(text: str) -> Iterator[tuple[str, int, str]]:
+    """Yield the rule, line and words of what :func:`plain_ends` leaves out of a text.
+
+    Blanks and zeros at the end, as some editors leave them, are passed over.
+    """
+    if "\x1a" in text:
+        text, _, rest = text.partition("\x1a")
+        if lost := rest.strip("\0\x1a \t\r\n"):
+            yield "text-after-end", text.count("\n") + 1, lost.partition("\n")[0].strip()[:80]
+    if "\0" in text and (count := text.rstrip("\0").count("\0")):
+        yield "zero-bytes", text[: text.index("\0")].count("\n") + 1, f"{count:,}"
 
 
 def has_no_end_slash(text: str) -> bool:
