@@ -20,9 +20,12 @@ def iter_named_faults(inf: Inf) -> Iterator[Found]:
     """Yield each section that AddReg, DelReg or AddService names and the INF lacks."""
     if _are_surely_there(inf):
         return
-    for section in inf.sections.values():
-        if any(True for _ in section.all("Include")):
-            continue  # that INF may have it
+    including = {key for key, section in inf.sections.items() if section.all("Include")}
+    for key, section in inf.sections.items():
+        if key.partition(".")[0] == "strings":
+            continue
+        if key in including or key.rpartition(".")[0] in including:
+            continue  # those INFs may have it; they stay at hand for .Services, .HW and the like
         for entry in (*section.all("AddReg"), *section.all("DelReg")):
             for name in _absent(inf, entry.values):
                 yield "registry-section-missing", entry.line, name

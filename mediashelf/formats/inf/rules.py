@@ -179,8 +179,7 @@ RULES = {
         _ADD_REG,
     ),
     "service-section-missing": _warning(
-        "AddService names the section [{}], which does not exist, so the service that drives the "
-        "device is not set up",
+        "AddService names the section [{}], which does not exist, so that service is not set up",
         "add the section",
         _ADD_SERVICE,
     ),

@@ -17,12 +17,13 @@ from mediashelf.formats.udf.records import EXTENT_RECORDED, LongAddress
 from mediashelf.formats.udf.sequence import verify_terminator
 from mediashelf.formats.udf.space import UdfSpace
 from mediashelf.formats.udf.tags import parse_descriptor_tag, verify_tag
-from mediashelf.formats.udf.volume_records import LogicalVolume
+from mediashelf.formats.udf.volume_records import NO_BLOCK, LogicalVolume
 from mediashelf.formats.volume import HOLE, SECTOR_SIZE, Extent
 
-_INTEGRITY, _TERMINATING = 9, 8  # tags, 3/7.2.1
+_INTEGRITY, _TERMINATING, _BITMAP = 9, 8, 264  # tags, 3/7.2.1 and 4/7.2.1
 _OPEN = 0
 _STATE_AND_NEXT = struct.Struct("<28xIII")
+_BITMAP_SIZE = struct.Struct("<20xI")  # in bytes, after the tag and the number of bits
 _MOST_EXTENTS, _MOST_DESCRIPTORS = 64, 64
 
 
@@ -74,17 +75,14 @@ def log_mirror_problems(space: UdfSpace, volume: LogicalVolume, log: ProblemLog)
     for row in volume.maps:
         if row.kind != "metadata":
             continue
-        plain = (
-            number
-            for number, other in enumerate(volume.maps)
-            if other.kind == "plain" and other.partition_number == row.partition_number
-        )
-        address = LongAddress(EXTENT_RECORDED, volume.block_size, row.mirror_block, next(plain, 0))
+        plain = volume.plain_map(row.partition_number) or 0
+        address = LongAddress(EXTENT_RECORDED, volume.block_size, row.mirror_block, plain)
         mirror = _file_at(space, address)
         if mirror is not None and row.is_doubled:
             own = _file_at(space, address._replace(block=row.metadata_block))
             if own is not None:
-                _log_unlike(space, own, mirror, log)
+                free = _free_blocks(space, address._replace(block=row.bitmap_block))
+                _log_unlike(space, own, mirror, free, log)
         if mirror is None:
             found = space.log.findings()[-1:]
             log.add(
@@ -105,13 +103,40 @@ def _file_at(space: UdfSpace, address: LongAddress) -> tuple[Extent, ...] | None
     return None if found is None else space.extents(found[0], address, found[1], "")
 
 
+def _free_blocks(space: UdfSpace, address: LongAddress) -> bytes:
+    """Return a bit for each block of the metadata file, 1 where it is free.
+
+    Layout as the Linux kernel 6.1 has it (fs/udf/ecma_167.h, 4/14.12; balloc.c). Empty where no
+    bitmap is good, as on media that are not written to.
+    """
+    if address.block == NO_BLOCK:
+        return b""
+    extents = _file_at(space, address) or ()
+    size = sum(extent.size for extent in extents)
+    if size > space.view.size // space.block_size + space.block_size:
+        return b""  # more than bits for all blocks of the image
+    data = space.read_extents(extents, size)
+    if len(data) < _BITMAP_SIZE.size or parse_descriptor_tag(data).identifier != _BITMAP:
+        return b""
+    (size,) = _BITMAP_SIZE.unpack_from(data)
+    return data[_BITMAP_SIZE.size :][:size]
+
+
 def _log_unlike(
-    space: UdfSpace, own: Sequence[Extent], mirror: Sequence[Extent], log: ProblemLog
+    space: UdfSpace,
+    own: Sequence[Extent],
+    mirror: Sequence[Extent],
+    free: bytes,
+    log: ProblemLog,
 ) -> None:
-    """Log the first block in which the metadata mirror file is not like the metadata file."""
+    """Log the first block in use in which the metadata mirror file is not like the metadata file.
+
+    What was left in free blocks nobody reads.
+    """
     pairs = zip(_iter_pieces(space, own), _iter_pieces(space, mirror), strict=False)
-    for (_, one), (offset, other) in pairs:
-        if one != other:
+    for number, ((_, one), (offset, other)) in enumerate(pairs):
+        is_free = number < 8 * len(free) and free[number // 8] >> number % 8 & 1
+        if one != other and not is_free:
             log.add(
                 "udf-metadata-mirror",
                 "UDF volume",
@@ -119,6 +144,7 @@ def _log_unlike(
                 "read",
                 offset=offset,
                 length=len(other),
+                found="other bytes in the mirror file",
                 expected="the same bytes in both",
             )
             return

@@ -20,14 +20,19 @@ class PartitionDescriptor(NamedTuple):
     block_count: int
 
 
+NO_BLOCK = 0xFFFFFFFF
+"""In place of a block's number: there is none."""
+
+
 class PartitionMap(NamedTuple):
     """One row of the logical volume's partition maps (3/10.7; UDF 2.60 2.2.8 to 2.2.10).
 
     ``kind`` is ``plain``, ``metadata``, ``sparable``, ``virtual`` or ``unknown``;
     ``metadata_block`` and ``mirror_block`` are blocks of the partition that holds
-    the metadata file; ``is_doubled`` says that the mirror file has blocks of its own. Of a
-    sparable one, ``packet_length`` is in blocks, ``table_size`` in bytes, and ``tables`` are
-    the LBAs of the copies of its sparing table.
+    the metadata file; ``is_doubled`` says that the mirror file has blocks of its own, and the
+    file at ``bitmap_block`` (:data:`NO_BLOCK`: none) which of them are free. Of a sparable one,
+    ``packet_length`` is in blocks, ``table_size`` in bytes, and ``tables`` are the LBAs of the
+    copies of its sparing table.
     """
 
     kind: str
@@ -38,6 +43,7 @@ class PartitionMap(NamedTuple):
     table_size: int = 0
     tables: tuple[int, ...] = ()
     is_doubled: bool = False
+    bitmap_block: int = NO_BLOCK
 
 
 class LogicalVolume(NamedTuple):
@@ -101,8 +107,10 @@ def _parse_partition_map(data: bytes) -> PartitionMap:
     (number,) = struct.unpack_from("<H", data, 38)
     identifier = data[5:28].rstrip(b"\0")
     if identifier == b"*UDF Metadata Partition":
-        own, mirror = struct.unpack_from("<II", data, 40)
-        return PartitionMap("metadata", number, own, mirror, is_doubled=bool(data[58] & 1))
+        own, mirror, bitmap = struct.unpack_from("<III", data, 40)
+        return PartitionMap(
+            "metadata", number, own, mirror, is_doubled=bool(data[58] & 1), bitmap_block=bitmap
+        )
     if identifier == b"*UDF Sparable Partition":
         packet_length, count, table_size = struct.unpack_from("<HBxI", data, 40)
         tables = struct.unpack_from("<4I", data, 48)[: min(count, 4)]

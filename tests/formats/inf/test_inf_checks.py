@@ -154,8 +154,14 @@ def test_a_disk_of_another_platform_is_defined() -> None:
 
 
 def test_registry_sections_of_other_infs_are_not_missing() -> None:
+    # inf-ddinstall-section: Include names INFs that have further sections for this installation.
     text = SOUND.replace("[Reg]", "[Rog]").replace("AddReg=Reg", "AddReg=Reg\nInclude=net.inf")
     assert rules(text) == {}
+    assert rules(text.replace("[Service]", "[Serv]")) == {}  # [Install.NT.Services] is of it
+
+
+def test_strings_with_the_name_of_a_directive_name_no_section() -> None:
+    assert rules(SOUND + 'AddReg="%A% is set up"\n') == {}
 
 
 @pytest.mark.parametrize("rule", ["copy-section-missing", "file-without-source-disk"])

@@ -331,7 +331,7 @@ def test_partition_maps_of_every_kind_are_told_apart() -> None:
     assert volume.file_set == (0, SECTOR_SIZE, 7, 1)
     assert volume.maps == (
         PartitionMap("plain", 3),
-        PartitionMap("metadata", 3, 40, 50),
+        PartitionMap("metadata", 3, 40, 50, bitmap_block=0),
         PartitionMap("sparable", 4),
         PartitionMap("virtual", 5),
         PartitionMap("unknown", 6),

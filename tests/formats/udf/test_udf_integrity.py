@@ -166,3 +166,32 @@ def test_a_mirror_with_blocks_of_its_own_is_a_copy(is_mirror: bool, at: int) -> 
     assert (finding.rule, finding.severity) == ("udf-metadata-mirror", Severity.WARNING)
     assert finding.offset == mirror + at // SECTOR * SECTOR
     assert rules(flip(with_double(flag=0)[0], place)) == set()
+
+
+def with_bitmap(data: bytes, bits: int) -> bytes:
+    """The same with a bitmap of the metadata file, which is in its file entry."""
+    maps = [(sequence + 1) * SECTOR + 446 for sequence in (257, reserve_of(data))]
+    block = struct.unpack_from("<I", data, maps[0] + 40)[0] + 1  # after that of the metadata file
+    body = bytearray(bytes(11) + b"\xfc" + bytes(148))
+    body[18] = 3  # the bytes are in the file entry (4/14.6.8)
+    bitmap = tagged(264, block, le32(2) + le32(1) + bytes([bits]))[:25]
+    struct.pack_into("<Q", body, 56 - 16, len(bitmap))
+    struct.pack_into("<I", body, 172 - 16, len(bitmap))
+    data = put(data, (block + 262) * SECTOR, tagged(261, block, bytes(body) + bitmap))
+    for at in maps:
+        data = sign(put(data, at + 48, le32(block)), at - 446)
+    return data
+
+
+def reserve_of(data: bytes) -> int:
+    (reserve,) = struct.unpack_from("<I", data, 256 * SECTOR + 28)
+    return int(reserve)
+
+
+@pytest.mark.parametrize(("bits", "is_told"), [(0b01, False), (0b10, True), (0b00, True)])
+def test_free_blocks_of_the_metadata_file_may_differ(bits: int, is_told: bool) -> None:
+    # Space bitmap descriptor, ECMA-167 4/14.12: a bit of 1 is a free block.
+    data, _, mirror = with_double()
+    data = with_bitmap(data, bits)
+    assert rules(data) == set()
+    assert rules(flip(data, mirror)) == ({"udf-metadata-mirror"} if is_told else set())
