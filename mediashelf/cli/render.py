@@ -157,7 +157,7 @@ def _blocks(headers: Sequence[str], cells: Sequence[Sequence[str]]) -> list[str]
     return lines
 
 
-NOT_LOOKED_AT = "parts not compared, contents of files not read"
+NOT_LOOKED_AT = "overlaps not checked, contents of files not read"
 """What a look at the structures of an image leaves to an audit: files may overlap, for one."""
 
 

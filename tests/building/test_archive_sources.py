@@ -406,7 +406,7 @@ def test_the_disc_must_not_take_the_place_of_its_archive(tmp_path: Path) -> None
 def test_the_plan_gives_the_bytes_of_members(tmp_path: Path) -> None:
     folder = write_tree(tmp_path / "top", {"PLAIN.INF": b"plain text"})
     plan = plan_disc(recipe_from_folders([folder, write_zip(tmp_path / "a.zip", FILES)]))
-    contents = plan.sources_by_path()
+    contents = {file.long_path: file.own for file in plan.sources}
 
     def read(path: str, limit: int) -> bytes:
         return read_start(contents[path], limit)

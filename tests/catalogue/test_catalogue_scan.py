@@ -495,6 +495,11 @@ def test_links_that_no_walk_follows_are_named(library: Library, tmp_path: Path) 
     assert library.states() == {"home: ebb.iso": "recorded"}
     (library.root / "neap.iso").symlink_to(tmp_path / "elsewhere" / "tide.iso")
     assert len(scan_findings(*library.scan())) == 2
+    # What is in another folder of the shelf is looked for there.
+    write(library.root / "real" / "spring.iso", tide_image(3), DATE)
+    for name, at in (("inside", "real"), ("top", ".")):
+        (library.root / name).symlink_to(library.root / at)
+    assert len(scan_findings(*library.scan())) == 2
 
 
 def test_stopping_keeps_what_is_done(library: Library) -> None:

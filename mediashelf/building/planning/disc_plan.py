@@ -109,10 +109,6 @@ class DiscPlan(Struct, frozen=True):
         """What the disc must fit on."""
         return self.recipe.capacity
 
-    def sources_by_path(self) -> dict[str, Content]:
-        """Return the sources by their long paths, without what is made with the disc."""
-        return {file.long_path: file.own for file in self.sources}
-
     @property
     def files(self) -> Sequence[PlannedFile]:
         """All files by their long paths; each is put together for whoever asks for it."""

@@ -118,7 +118,7 @@ def walk_folder(
             folders += [start + name for entry, name, _ in inner if _is_folder(entry)]
             if not inner:
                 continue
-            walk.links.update(_links_left(start, inner, known))
+            walk.links.update(_links_left(root, start, inner, known))
             sheets = _stems_of_sheets([*(low for _, _, low in inner), *map(str.lower, found)])
             for seen in _images_in(root, folder, inner, sheets, file_systems, known, walk.others):
                 walk.images[seen.path] = seen
@@ -130,9 +130,12 @@ def _is_folder(entry: os.DirEntry[str]) -> bool:
 
 
 def _links_left(
-    start: str, entries: list[tuple[os.DirEntry[str], str, str]], known: Collection[str]
+    root: Path, start: str, entries: list[tuple[os.DirEntry[str], str, str]], known: Collection[str]
 ) -> Iterator[tuple[str, bool]]:
-    """Yield links that are not followed: to folders, and image names that lead nowhere."""
+    """Yield links that are not followed: to folders elsewhere, and image names that lead nowhere.
+
+    A folder of the same tree is walked by its own name.
+    """
     for entry, name, low in entries:
         if not entry.is_symlink():
             continue
@@ -142,8 +145,9 @@ def _links_left(
             if told_by_name(low) and start + name not in known:
                 yield start + name, False
         else:
-            if stat.S_ISDIR(mode):
-                yield start + name, True
+            path = start + name
+            if stat.S_ISDIR(mode) and not (root / path).resolve().is_relative_to(root.resolve()):
+                yield path, True
 
 
 def _without_unchanged(

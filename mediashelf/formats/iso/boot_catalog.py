@@ -21,7 +21,7 @@ _HARD_DISK = 4
 _FLOPPY_SIZES = {1: 1_228_800, 2: 1_474_560, 3: 2_949_120}  # media types of figure 3, in bytes
 PLATFORMS = {0: "80x86", 1: "PowerPC", 2: "Mac", 0xEF: "UEFI"}  # figure 2; UEFI as practised
 
-_VALIDATION, _BOOTABLE, _NOT_BOOTABLE = 0x01, 0x88, 0x00
+_VALIDATION, _BOOTABLE = 0x01, 0x88
 _LAST_HEADER = 0x91
 _HEADERS, _INDICATORS, _EXTENSION = (b"\x90", b"\x91"), (b"\x88", b"\x00"), b"\x44"
 _ENTRY = struct.Struct("<BBHBBHI")  # indicator, media, segment, system, unused, sectors, RBA

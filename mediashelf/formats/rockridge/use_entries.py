@@ -212,7 +212,9 @@ def _judge_contents(entry: bytes, add: Callable[[str, str, object, object], None
     elif signature == b"SL" and body[0] & ~_LINK_GOES_ON:
         add("rockridge-field", "has flags that are reserved", f"{body[0]:#04x}", "bit 0 alone")
     elif signature == b"NM" and body[0] not in _NAME_FLAGS:
-        add("rockridge-field", "has flags that no name has", f"{body[0]:#04x}", "bits 0 to 2 alone")
+        add(
+            "rockridge-field", "has flags that are reserved", f"{body[0]:#04x}", "bits 0 to 2 alone"
+        )
 
 
 def is_date(date: bytes) -> bool:

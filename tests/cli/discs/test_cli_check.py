@@ -65,7 +65,7 @@ def test_a_sound_image_is_read_by_all(sound: Path) -> None:
         row = next(line for line in lines if line.startswith(f"{target} "))
         assert "  reads it  " in row
     assert "structure: no findings; emulator: serves it whole" in result.stdout
-    assert "parts not compared, contents of files not read" in result.stdout.replace("\n", " ")
+    assert "overlaps not checked, contents of files not read" in result.stdout.replace("\n", " ")
     assert "long-name-seen" not in result.stdout  # in short
     assert "--target NAME" in result.stdout
 

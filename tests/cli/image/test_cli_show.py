@@ -58,7 +58,7 @@ def test_it_shows_volumes_boot_and_room(made: MadeImage, tmp_path: Path) -> None
     assert "% of 74min" in result.stdout
     assert 'checksum right, id "KIOSK"' in result.stdout
     assert "UEFI, no emulation, 3.0 KiB at LBA" in result.stdout
-    assert "findings   no findings; parts not compared, contents of files not read" in lines
+    assert "findings   no findings; overlaps not checked, contents of files not read" in lines
     assert "DATA1.CAB" not in result.stdout
 
 

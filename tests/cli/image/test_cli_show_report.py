@@ -54,7 +54,7 @@ def test_the_page_shows_what_is_on_the_disc(shelf: Shelf) -> None:
     assert f"3 files, {contents} of contents" in page.words
     assert "/VIDEO/LKVX3.VXD" in page.words
     assert "74min" in page.words
-    assert "structures read; parts not compared, contents of files not read" in page.words
+    assert "structures read; overlaps not checked, contents of files not read" in page.words
     first = (shelf.folder / "page.html").read_bytes()
     page_of(shelf, image, "-q")
     assert (shelf.folder / "page.html").read_bytes() == first
