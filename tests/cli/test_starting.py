@@ -21,13 +21,17 @@ def python(*arguments: str) -> str:
 
 
 def loaded(names: list[str], *commands: list[str]) -> list[str]:
-    """Return which of these modules were loaded when the commands have run."""
+    """Return which of these modules were loaded when the commands have run.
+
+    Earlier releases of the libraries need more of Python than later ones: that is not ours.
+    """
     code = (
-        "import sys\n"
+        "import sys, click, msgspec\n"
+        "theirs = set(sys.modules)\n"
         "from mediashelf.cli.main import main\n"
         f"for command in {commands!r}:\n"
         "    main(command, standalone_mode=False)\n"
-        f"print('loaded:', *[name for name in {names!r} if name in sys.modules])\n"
+        f"print('loaded:', *[name for name in {names!r} if name in sys.modules.keys() - theirs])\n"
     )
     return python("-c", code).splitlines()[-1].split()[1:]
 
