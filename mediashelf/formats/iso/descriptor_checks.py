@@ -79,24 +79,7 @@ def log_descriptor_problems(descriptor: VolumeDescriptor, log: ProblemLog) -> No
         _log_characters(descriptor, log)
     if descriptor.joliet_level:
         _log_joliet_label(descriptor, log)
-    if descriptor.joliet_level and descriptor.volume_flags & 1:
-        log.add(
-            "joliet-volume-flags",
-            descriptor.name,
-            "bit 0 of the volume flags is set",
-            offset=descriptor.offset + 7,
-            found=f"{descriptor.volume_flags:#04x}",
-            expected="bit 0 zero",
-        )
-    if descriptor.joliet_level and descriptor.volume_flags & ~1:
-        log.add(
-            "reserved-field-zero",
-            descriptor.name,
-            "bits 1 to 7 of the volume flags are reserved, but not zero",
-            offset=descriptor.offset + 7,
-            found=f"{descriptor.volume_flags:#04x}",
-            expected="bits 1 to 7 zero",
-        )
+        _log_joliet_flags(descriptor, log)
 
 
 def _log_numbers(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
@@ -176,6 +159,28 @@ def _log_zeros(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
                 offset=descriptor.offset + at + first,
                 found=f"{piece[first]:#04x}",
                 expected="0x00",
+            )
+
+
+def _log_joliet_flags(descriptor: VolumeDescriptor, log: ProblemLog) -> None:
+    judged = (
+        ("joliet-volume-flags", 1, "bit 0 of the volume flags is set", "bit 0"),
+        (
+            "reserved-field-zero",
+            ~1,
+            "bits 1 to 7 of the volume flags are reserved, but not zero",
+            "bits 1 to 7",
+        ),
+    )
+    for rule, mask, message, bits in judged:
+        if descriptor.volume_flags & mask:
+            log.add(
+                rule,
+                descriptor.name,
+                message,
+                offset=descriptor.offset + 7,
+                found=f"{descriptor.volume_flags:#04x}",
+                expected=f"{bits} zero",
             )
 
 

@@ -77,9 +77,9 @@ def log_mirror_problems(space: UdfSpace, volume: LogicalVolume, log: ProblemLog)
             continue
         plain = volume.plain_map(row.partition_number) or 0
         address = LongAddress(EXTENT_RECORDED, volume.block_size, row.mirror_block, plain)
-        mirror = _file_at(space, address)
+        mirror = space.file_extents(address, "the metadata mirror file")
         if mirror is not None and row.is_doubled:
-            own = _file_at(space, address._replace(block=row.metadata_block))
+            own = space.file_extents(address._replace(block=row.metadata_block), "metadata file")
             if own is not None:
                 free = _free_blocks(space, address._replace(block=row.bitmap_block))
                 _log_unlike(space, own, mirror, free, log)
@@ -97,12 +97,6 @@ def log_mirror_problems(space: UdfSpace, volume: LogicalVolume, log: ProblemLog)
             )
 
 
-def _file_at(space: UdfSpace, address: LongAddress) -> tuple[Extent, ...] | None:
-    """Return where the bytes of a file of metadata are, None where its file entry is damaged."""
-    found = space.read_file_entry(address, "the metadata mirror file")
-    return None if found is None else space.extents(found[0], address, found[1], "")
-
-
 def _free_blocks(space: UdfSpace, address: LongAddress) -> bytes:
     """Return a bit for each block of the metadata file, 1 where it is free.
 
@@ -111,7 +105,7 @@ def _free_blocks(space: UdfSpace, address: LongAddress) -> bytes:
     """
     if address.block == NO_BLOCK:
         return b""
-    extents = _file_at(space, address) or ()
+    extents = space.file_extents(address, "the metadata bitmap") or ()
     size = sum(extent.size for extent in extents)
     if size > space.view.size // space.block_size + space.block_size:
         return b""  # more than bits for all blocks of the image

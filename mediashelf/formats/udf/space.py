@@ -167,6 +167,11 @@ class UdfSpace(UdfBlocks):
                 return
             data = block[24 : 24 + int.from_bytes(block[20:24], "little")]
 
+    def file_extents(self, icb: LongAddress, name: str) -> tuple[Extent, ...] | None:
+        """Return where the bytes of a file are, None where its file entry is damaged."""
+        found = self.read_file_entry(icb, name)
+        return None if found is None else self.extents(found[0], icb, found[1], name)
+
     def read_extents(self, extents: Sequence[Extent], size: int) -> bytes:
         """Return up to ``size`` bytes; fewer where the image ends."""
         pieces = [
@@ -185,9 +190,8 @@ class UdfSpace(UdfBlocks):
             plain = reference if plain is None else plain
             for block in (row.metadata_block, row.mirror_block):
                 icb = LongAddress(EXTENT_RECORDED, self.block_size, block, plain)
-                found = self.read_file_entry(icb, "metadata file")
-                if found is not None:
-                    extents = self.extents(found[0], icb, found[1], "metadata file")
+                extents = self.file_extents(icb, "metadata file")
+                if extents is not None:
                     self._metadata[reference] = extents
                     break
         return self._metadata[reference]
