@@ -110,6 +110,15 @@ class NamedTrees(NamedTuple):
         """Return a directory's path in the Joliet tree; ``/DEEP`` itself has none."""
         return self.long_paths.get(id(directory.folder), "")
 
+    def let_go(self) -> None:
+        """Forget what directories hold, when they are not needed any more.
+
+        They point to each other, and garbage in circles can stay for long.
+        """
+        for tree in (self.iso, self.joliet):
+            for directory in list(tree.iter_level_by_level()):
+                directory.items.clear()
+
 
 KnownNames = dict[tuple[object, ...], tuple["array[int]", list[str]]]
 """The names in folders that were named before, for whoever names the same folders again.
