@@ -1,37 +1,24 @@
-"""Preparing a card: what is on it afterwards, what is used again, what is never touched."""
+"""A card after ``prepare``: what is on it, again and again, and whose files are left alone."""
 
 from __future__ import annotations
 
-import gzip
 import hashlib
 import json
-import os
 import shutil
 import subprocess
-from collections.abc import Callable
-from pathlib import Path
 
-import pytest
 from msgspec.structs import replace
 
 from make_image import make_iso
 from mediashelf.building.planning.disc_plan import plan_disc
 from mediashelf.building.recipes.recipe import load_recipe
 from mediashelf.building.writing.write import build_disc
-from mediashelf.errors import BlockedError, OutputError, StagingError, TargetError
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.comparing import FixityRecord
-from mediashelf.integrity.fixity.reading import observe
-from mediashelf.sessions.cards import staging
-from mediashelf.sessions.cards.confirm import check_card
-from mediashelf.sessions.cards.lock import hold_card
 from mediashelf.sessions.cards.placed import Action
 from mediashelf.sessions.describe import condense
 from mediashelf.sessions.manifests.manifest import read_manifest
 from mediashelf.sessions.manifests.parts import BootWay, LunWrite, Origin
-from mediashelf.sessions.plans.resolve import KnownImage
-from mediashelf.sessions.reading_back import ReadBack, read_back_file
-from plan_texts import NoLibrary
+from prepared_cards import DRIVERS, SLIDES, SYSTEM, check
 from session_bench import (
     CREATED,
     DRIVER_DISC,
@@ -39,22 +26,9 @@ from session_bench import (
     SLIDES_DISC,
     SYSTEM_DISC,
     Bench,
-    make_bench,
     noise,
     slides_image,
-    system_image,
 )
-
-SYSTEM, DRIVERS, SLIDES = "01-K4E-KIOSK-SYSTEM.iso", "02-X2C-KIOSKDRV.iso", "03-Y7H-SLIDES.iso"
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Bench:
-    return make_bench(tmp_path)
-
-
-def check(bench: Bench) -> list[Finding]:
-    return list(check_card(read_manifest(bench.card / "manifest.json"), bench.card))
 
 
 def test_the_card_holds_the_discs_in_order_with_manifest_and_sheet(bench: Bench) -> None:
@@ -244,16 +218,6 @@ def test_notes_on_the_run_sheet_stay(bench: Bench) -> None:
     assert [file.path for file in prepared.manifest.other_files] == ["run-sheet-2.txt"]
 
 
-@pytest.mark.parametrize(
-    "text", ["not ours", '{"format": "mediashelf-card", "version": 7}', '{"name": "my app"}']
-)
-def test_a_manifest_that_is_not_ours_stops_the_run(bench: Bench, text: str) -> None:
-    (bench.card / "manifest.json").write_text(text)
-    with pytest.raises(StagingError, match="left alone"):
-        bench.prepare(anyway=True)
-    assert bench.on_card() == {"manifest.json": text.encode()}
-
-
 def test_earlier_files_are_remembered_until_they_are_tidied(bench: Bench) -> None:
     bench.prepare()
     bench.write_plan(SLIDES_DISC)
@@ -273,235 +237,6 @@ def test_earlier_files_are_remembered_until_they_are_tidied(bench: Bench) -> Non
     assert [file.path for file in prepared.tidied] == ["01-K4E-KIOSK-SYSTEM.iso"]
     assert bench.images_on_card() == ["01-X2C-KIOSKDRV.iso", "01-Y7H-SLIDES.iso"]
     assert bench.on_card()["holiday.jpg"] == b"mine"
-
-
-def test_errors_block_before_anything_is_copied(bench: Bench) -> None:
-    data = bench.slides.read_bytes()
-    bench.slides.write_bytes(data[: len(data) * 2 // 3])
-    with pytest.raises(BlockedError, match=r"nothing was copied"):
-        bench.prepare()
-    assert bench.on_card() == {}
-    manifest = bench.prepare(anyway=True).manifest
-    assert manifest.discs[2].passed == ()
-    assert "error" in {row.severity for row in manifest.discs[2].open_findings}
-    assert manifest.discs[0].passed == ("win9x",)
-
-
-@pytest.mark.parametrize(
-    ("data", "rule"),
-    [
-        (b"\x00" * 700_000, "no-volume"),
-        (gzip.compress(slides_image(100_000)), "image-is-unpacked"),
-        (slides_image(100_000), "emulator-smallest-disc"),
-        (b"", "no-volume"),
-    ],
-)
-def test_what_the_emulator_or_reader_refuses_blocks(bench: Bench, data: bytes, rule: str) -> None:
-    bench.slides.write_bytes(data)
-    with pytest.raises(BlockedError):
-        bench.prepare()
-    manifest = bench.prepare(anyway=True).manifest
-    assert rule in {row.rule for row in manifest.discs[2].open_findings}
-
-
-def test_of_what_is_no_disc_nothing_else_is_said(bench: Bench) -> None:
-    bench.slides.write_bytes(gzip.compress(slides_image(100_000)) + b"odd")
-    disc = bench.prepare(anyway=True).manifest.discs[2]
-    assert {row.rule for row in disc.open_findings if row.severity != "note"} == {
-        "image-is-unpacked"
-    }
-    assert disc.passed == ()
-
-
-def test_a_readability_error_names_its_target(bench: Bench) -> None:
-    bench.write_plan('image = "library/deep.iso"\ntargets = ["dos", "nt5"]')
-    path = "/".join(["D"] * 9) + "/A.TXT"
-    deep = make_iso({path: noise("deep", 700_000)}, label="DEEP", joliet=3)
-    (bench.folder / "library" / "deep.iso").write_bytes(deep.data)
-    with pytest.raises(BlockedError):
-        bench.prepare()
-    (disc,) = bench.prepare(anyway=True).manifest.discs
-    assert "dos" not in disc.passed
-    assert "dos" in {row.target for row in disc.open_findings if row.severity == "error"}
-
-
-def test_an_unknown_target_is_named_before_anything_is_read(bench: Bench) -> None:
-    bench.write_plan(f'{SYSTEM_DISC}\ntargets = ["win9"]')
-    with pytest.raises(TargetError, match="did you mean 'win9x'"):
-        bench.prepare()
-
-
-class OneRecord(NoLibrary):
-    """A catalogue that knows one image as it is now."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        seen = observe(path, algorithms=["xxh3_128"])
-        assert seen.digests is not None
-        self.known = FixityRecord(
-            seen.size,
-            seen.mtime_ns,
-            seen.digests.whole,
-            seen.digests.blocks,
-            recorded_at="2026-11-01T00:00:00Z",
-        )
-
-    def record(self, path: Path) -> FixityRecord | None:
-        return self.known if path == self.path else None
-
-    def find(self, text: str) -> list[KnownImage]:
-        return [KnownImage(self.path, "KIOSK_SYSTEM", self.known)] if text == "kiosk" else []
-
-
-def test_an_image_that_decayed_since_it_was_recorded_blocks(bench: Bench) -> None:
-    library = OneRecord(bench.system)
-    bench.prepare(library=library)
-    status = bench.system.stat()
-    with bench.system.open("r+b") as stream:
-        stream.seek(1_900_000)  # inside a file: nothing but the digest can tell
-        stream.write(b"rot")
-    os.utime(bench.system, ns=(status.st_atime_ns, status.st_mtime_ns))
-    with pytest.raises(BlockedError):
-        bench.prepare(library=library)
-    manifest = bench.prepare(library=library, anyway=True).manifest
-    assert "bytes-as-recorded" in {row.rule for row in manifest.discs[0].open_findings}
-
-
-def test_an_alternative_is_taken_when_the_first_source_is_damaged_or_absent(bench: Bench) -> None:
-    library = OneRecord(bench.system)
-    bad = bench.folder / "library" / "bad.iso"
-    bad.write_bytes(system_image()[:1_000_000])
-    for first in ("library/bad.iso", "library/none.iso"):
-        bench.write_plan(f'image = "{first}"\nor = [{{ find = "nothing" }}, {{ find = "kiosk" }}]')
-        manifest = bench.prepare(library=library).manifest
-        assert bench.on_card()[SYSTEM] == bench.system.read_bytes()
-        rows = {row.rule: row for row in manifest.discs[0].open_findings}
-        assert rows["first-source-is-used"].severity == "note"
-        assert first in rows["first-source-is-used"].message
-
-
-def test_a_source_that_changes_while_it_is_copied_is_an_error(bench: Bench) -> None:
-    def grow(count: int) -> None:
-        with bench.system.open("ab") as stream:
-            stream.write(b"\0" * 2048)
-
-    with pytest.raises(StagingError, match="changed after it was checked"):
-        bench.prepare(on_bytes=grow)
-    assert bench.images_on_card() == []
-    assert not list(bench.card.glob(".*partial"))
-
-
-def test_a_card_that_gives_back_other_bytes_is_noticed(
-    bench: Bench, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def spoil(path: Path, *, on_bytes: Callable[[int], None]) -> ReadBack:
-        with path.open("r+b") as stream:
-            stream.write(b"\xde\xad")
-        return read_back_file(path, on_bytes=on_bytes)
-
-    monkeypatch.setattr(staging, "read_back_file", spoil)
-    with pytest.raises(StagingError, match="the bytes read back differ"):
-        bench.prepare()
-    assert bench.on_card() == {}
-
-
-def test_a_file_that_somebody_puts_there_meanwhile_is_not_replaced(bench: Bench) -> None:
-    def put(count: int) -> None:
-        (bench.card / SYSTEM).write_bytes(b"mine, just now")
-
-    with pytest.raises(StagingError, match="a file of this name appeared on the card"):
-        bench.prepare(on_bytes=put)
-    assert bench.on_card()[SYSTEM] == b"mine, just now"
-    assert bench.prepare().manifest.discs[0].path == "01-K4E-KIOSK-SYSTEM-2.iso"
-    assert bench.on_card()[SYSTEM] == b"mine, just now"
-
-
-def test_a_card_that_is_pulled_is_an_error_in_words(bench: Bench) -> None:
-    def pull(count: int) -> None:
-        if bench.card.exists():
-            bench.card.rename(bench.folder / "pulled")
-
-    with pytest.raises(StagingError, match="run again"):
-        bench.prepare(on_bytes=pull)
-    (bench.folder / "pulled").rename(bench.card)
-    assert bench.images_on_card() == []
-    bench.prepare()
-    assert check(bench) == []
-    assert not list(bench.card.glob(".*"))
-
-
-def test_a_card_that_fills_up_at_the_very_end_says_so(
-    bench: Bench, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def full(path: Path, data: bytes) -> None:
-        raise OutputError(f"{path}: cannot be written: No space left on device")
-
-    with monkeypatch.context() as patch:
-        patch.setattr("mediashelf.sessions.cards.sheets.write_whole", full)
-        with pytest.raises(StagingError, match="The images are on the card; free some space"):
-            bench.prepare()
-    assert bench.prepare().session.arrangement.write_size == 0
-
-
-def test_a_run_that_ends_before_its_manifest_is_completed_by_the_next(bench: Bench) -> None:
-    def fail(manifest: object) -> dict[str, bytes]:
-        raise KeyboardInterrupt
-
-    with pytest.raises(KeyboardInterrupt):
-        bench.prepare(sheets=fail)
-    assert bench.images_on_card() == [SYSTEM, DRIVERS, SLIDES]
-    assert "manifest.json" not in bench.on_card()
-    assert ".mediashelf-staging.json" in bench.on_card()
-    prepared = bench.prepare()
-    assert prepared.session.arrangement.write_size == 0
-    assert ".mediashelf-staging.json" not in bench.on_card()
-    assert check(bench) == []
-
-
-def test_a_broken_journal_makes_the_files_somebody_elses(bench: Bench) -> None:
-    bench.prepare()
-    (bench.card / "manifest.json").unlink()
-    (bench.card / ".mediashelf-staging.json").write_text('{"format": "mediashelf-staging", "fi')
-    before = bench.on_card()
-    del before[".mediashelf-staging.json"]
-    prepared = bench.prepare(tidy=True)
-    assert before.items() <= bench.on_card().items()
-    assert prepared.manifest.discs[0].path == "01-K4E-KIOSK-SYSTEM-2.iso"
-
-
-def test_leftovers_of_killed_runs_are_removed_and_count_as_room(bench: Bench) -> None:
-    for name in (".01-X.iso.1-ab.mediashelf-partial", "..02-Y.iso.1-ab.mediashelf-partial"):
-        (bench.card / name).write_bytes(b"x" * 5000)
-    bench.prepare()
-    assert not list(bench.card.glob(".*"))
-
-
-def test_two_runs_on_one_card_are_refused(bench: Bench) -> None:
-    with (
-        hold_card(bench.card) as held,
-        pytest.raises(StagingError, match="another run is preparing this card"),
-    ):
-        assert held.is_locked
-        bench.prepare()
-    assert bench.on_card() == {}
-    bench.prepare()
-
-
-def test_a_card_that_is_not_there_is_named(bench: Bench) -> None:
-    bench.card.rmdir()
-    with pytest.raises(StagingError, match="does not exist; plug the card in"):
-        bench.prepare()
-    bench.card.write_bytes(b"")
-    with pytest.raises(StagingError, match="is not a folder"):
-        bench.prepare()
-
-
-def test_a_plan_for_a_card_that_is_too_small_blocks(bench: Bench) -> None:
-    bench.write_plan(SYSTEM_DISC, top='[card]\ncapacity = "2MB"\nfilesystem = "fat32"')
-    with pytest.raises(BlockedError):
-        bench.prepare()
-    manifest = bench.prepare(anyway=True).manifest
-    assert "planned-card-is-large-enough" in {row.rule for row in manifest.open_findings}
 
 
 def test_hostile_labels_become_plain_names(bench: Bench) -> None:

@@ -18,15 +18,10 @@ from mediashelf.sessions.cards.placed import Action
 from mediashelf.sessions.cards.pulled import TWO_NAMES_RULE
 from mediashelf.sessions.cards.records import JOURNAL_NAMES, read_records
 from mediashelf.sessions.manifests.manifest import read_manifest
-from session_bench import Bench, make_bench
+from session_bench import Bench
 
 SYSTEM = "01-K4E-KIOSK-SYSTEM.iso"
 LEFTOVER = f".{SYSTEM}.999999-0badcafe{PARTIAL_MARK}"
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Bench:
-    return make_bench(tmp_path)
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import pytest
 
@@ -11,12 +10,7 @@ from cli_runs import Shelf
 from mediashelf.errors import ManifestError, SessionPlanError
 from mediashelf.sessions.emulator import drive_names
 from mediashelf.sessions.plans.session_plan import load_plan
-from session_bench import SLIDES_DISC, SYSTEM_DISC, Bench, make_bench
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Bench:
-    return make_bench(tmp_path)
+from session_bench import SLIDES_DISC, SYSTEM_DISC, Bench
 
 
 def test_names_are_padded_to_their_places() -> None:
