@@ -339,3 +339,16 @@ def test_files_that_no_other_inf_has_are_not_counted() -> None:
     _, findings = surveyed(make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"}), "nt5")
     (note,) = (one for one in findings if one.rule == "inf-of-system-needed")
     assert note.message == "it builds on display.inf, outside the package"
+
+
+def test_a_driver_that_nothing_copies_is_told_with_the_verdict() -> None:
+    services = "[Install.Services]\r\nAddService=x,2,S\r\n[S]\r\nServiceBinary=%12%\\tern.sys"
+    tree = make_tree({"/l/lkv.inf": inf_text(VIDEO, more=services), "/l/lkv.sys": b"x"})
+    result, findings = surveyed(tree, "nt5", devices=(MACHINE.devices[1],))
+    assert [verdict.words for verdict in result.verdicts] == [
+        "covered, with tern.sys of the system's own disc"
+    ]
+    (note,) = [one for one in findings if one.rule == "inf-of-system-needed"]
+    assert note.message == (
+        "it builds on the system itself, outside the package; not looked for: 1 file from there"
+    )
