@@ -164,7 +164,29 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
         row.recorded_at,
         row.confirmed_at,
         acknowledged_of(db, row.id),
+        damage_inside(db, row),
     )
+
+
+def damage_inside(
+    db: sqlite3.Connection, row: ImageRow, copied_to: str = ""
+) -> tuple[Finding, ...]:
+    """Return what an audit found inside the bytes on record; first, that it did.
+
+    ``copied_to`` names another file with the same bytes, if the findings are for that one.
+    """
+    if not row.is_damaged_inside:
+        return ()
+    from mediashelf.integrity.fixity.findings import damaged_inside
+    from mediashelf.integrity.fixity.values import DAMAGED_INSIDE
+
+    found = findings_on_record(db, row.id)
+    told = [each for each in found if each.rule == DAMAGED_INSIDE]
+    at = row.audited_at or row.scanned_at
+    if copied_to:
+        told = [damaged_inside(copied_to, at, row.where)]
+    told = told[:1] or [damaged_inside(row.where, at)]
+    return (*told, *(each for each in found if each.rule != DAMAGED_INSIDE))
 
 
 @reads_catalogue

@@ -103,8 +103,6 @@ class ShelfRow(Struct, frozen=True):
 
 
 _INSIDE = (State.DAMAGED, State.TRUNCATED)  # what can be acknowledged
-
-
 _NONE: Mapping[Any, Any] = MappingProxyType({})
 
 
@@ -189,6 +187,11 @@ class ImageRow(NamedTuple):
         if not self.acknowledged or self.state not in _INSIDE:
             return False
         return max(self.finding_counts, default=None) is Severity.NOTE
+
+    @property
+    def is_damaged_inside(self) -> bool:
+        """True where an audit found errors in the bytes on record."""
+        return self.judged_by == "audit" and self.verdict == State.DAMAGED
 
     @property
     def unmet_words(self) -> str:

@@ -7,6 +7,8 @@ from collections.abc import Iterable
 
 from msgspec.structs import replace
 
+from mediashelf.catalogue import images
+from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.history import keep_verdict
 from mediashelf.catalogue.records.inside import keep_inside
@@ -16,6 +18,7 @@ from mediashelf.catalogue.scanning.record import replace_findings
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.comparing import State
+from mediashelf.integrity.fixity.findings import damaged_inside
 
 
 def write_result(
@@ -57,6 +60,39 @@ def write_result(
     )
     replace_findings(db, row.id, "audit", verdict.findings)
     return result
+
+
+def share_damage(
+    db: sqlite3.Connection, row: ImageRow, result: AuditResult, same_bytes: SameBytes
+) -> None:
+    """Let what was found inside of files hold for every image with the same bytes on record."""
+    state, digest = result.verdict.state, row.key_digest
+    is_deep = result.reading.inside_report is not None and result.verdict.is_confirmed
+    if not is_deep or state not in _OTHERS or not same_bytes.is_first(digest, state):
+        return
+    others = db.execute(
+        "SELECT id FROM images WHERE id != ? AND id IN "
+        "(SELECT image_id FROM fixity WHERE digest = ? AND replaced_at IS NULL) "
+        f"AND id NOT IN (SELECT image_id FROM waiting) AND {_OTHERS[state]}",
+        [row.id, digest],
+    ).fetchall()
+    for other in images.by_ids(db, [one for (one,) in others]).values():
+        verdict, judged_by = (RECORDED, "scan") if state is State.SOUND else (state.value, "audit")
+        db.execute(
+            "UPDATE images SET verdict = ?, judged_by = ? WHERE id = ?",
+            [verdict, judged_by, other.id],
+        )
+        told = damaged_inside(other.where, utc_now(), row.where)
+        found = () if state is State.SOUND else (told, *result.verdict.findings)
+        replace_findings(db, other.id, "audit", found)
+
+
+_OTHERS = {
+    State.DAMAGED: "NOT (judged_by = 'audit' AND verdict = 'damaged') "
+    "AND verdict IN ('recorded', 'sound', 'damaged')",
+    State.SOUND: "judged_by = 'audit' AND verdict = 'damaged'",
+}
+"""Of which images with the same bytes a state is not known yet."""
 
 
 def confirm_record(db: sqlite3.Connection, row: ImageRow, mtime_ns: int) -> None:

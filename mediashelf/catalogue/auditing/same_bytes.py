@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
+from mediashelf.integrity.fixity.states import State
 
 
 class SameBytes:
@@ -18,6 +19,7 @@ class SameBytes:
         self._catalogue = catalogue
         self._rows: dict[str, tuple[ImageRow, ...]] = {}
         self._version = 0
+        self._shared: set[tuple[str, State]] = set()
 
     def of(self, digest: str) -> tuple[ImageRow, ...]:
         """Return every image with this digest in force, by shelf and path."""
@@ -29,6 +31,12 @@ class SameBytes:
         if rows is None:
             rows = self._rows[digest] = tuple(self._catalogue.images_by_digest(digest))
         return rows
+
+    def is_first(self, digest: str, state: State) -> bool:
+        """Tell whether nobody has asked before about this state of these bytes."""
+        is_known = (digest, state) in self._shared
+        self._shared.add((digest, state))
+        return not is_known
 
     def forget(self, digests: Iterable[str]) -> None:
         """Ask anew for these: the audit has put them on record for another image."""

@@ -11,8 +11,8 @@ from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.comparing import FixityRecord, State
+from mediashelf.findings import Finding, Severity, worst
+from mediashelf.integrity.fixity.comparing import FixityRecord, FixityVerdict, State
 from mediashelf.integrity.fixity.digests import differing_blocks
 from mediashelf.text import blocks_differ
 
@@ -26,8 +26,7 @@ def judge_unrecorded(
         return result
     twins = same_bytes.of(reading.digests.whole["xxh3_128"])
     if twins and result.verdict.state is State.UNRECORDED:
-        sound = replace(result.verdict, state=State.SOUND)  # by the record of its twin
-        return replace(result, verdict=sound, twins=twins)
+        return replace(result, verdict=_by_twins(catalogue, result, twins), twins=twins)
     if twins:
         return replace(result, twins=twins)
     namesakes = [
@@ -45,6 +44,20 @@ def judge_unrecorded(
         return result
     verdict = replace(result.verdict, findings=(finding, *result.verdict.findings))
     return replace(result, verdict=verdict)
+
+
+def _by_twins(
+    catalogue: Catalogue, result: AuditResult, twins: tuple[ImageRow, ...]
+) -> FixityVerdict:
+    """Judge by the records of the same bytes; an audit may have found damage inside of them."""
+    verdict = result.verdict
+    damaged = next((row for row in twins if row.is_damaged_inside), None)
+    if damaged is not None and result.reading.inside_report is None:
+        found = images.damage_inside(catalogue.db, damaged, result.job.where)
+        if worst(found) is Severity.ERROR:
+            findings = (*found, *verdict.findings)
+            return replace(verdict, state=State.DAMAGED, findings=findings)
+    return replace(verdict, state=State.SOUND)
 
 
 def _check_namesake(
