@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
+from mediashelf.catalogue.records.damage_inside import damage_inside_of
 from mediashelf.catalogue.records.image_rows import load_rows
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.records.waiting import waiting_of
@@ -164,29 +165,8 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
         row.recorded_at,
         row.confirmed_at,
         acknowledged_of(db, row.id),
-        damage_inside(db, row),
+        damage_inside_of(db, row.where, row.digests.values()),
     )
-
-
-def damage_inside(
-    db: sqlite3.Connection, row: ImageRow, copied_to: str = ""
-) -> tuple[Finding, ...]:
-    """Return what an audit found inside the bytes on record; first, that it did.
-
-    ``copied_to`` names another file with the same bytes, if the findings are for that one.
-    """
-    if not row.is_damaged_inside:
-        return ()
-    from mediashelf.integrity.fixity.findings import damaged_inside
-    from mediashelf.integrity.fixity.values import DAMAGED_INSIDE
-
-    found = findings_on_record(db, row.id)
-    told = [each for each in found if each.rule == DAMAGED_INSIDE]
-    at = row.audited_at or row.scanned_at
-    if copied_to:
-        told = [damaged_inside(copied_to, at, row.where)]
-    told = told[:1] or [damaged_inside(row.where, at)]
-    return (*told, *(each for each in found if each.rule != DAMAGED_INSIDE))
 
 
 @reads_catalogue

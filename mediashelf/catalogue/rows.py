@@ -189,11 +189,6 @@ class ImageRow(NamedTuple):
         return max(self.finding_counts, default=None) is Severity.NOTE
 
     @property
-    def is_damaged_inside(self) -> bool:
-        """True where an audit found errors in the bytes on record."""
-        return self.judged_by == "audit" and self.verdict == State.DAMAGED
-
-    @property
     def unmet_words(self) -> str:
         """What is added to the state of an image that never matched its published digest."""
         if self.expected and any(one.is_met is False for one in self.expected):

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.integrity.fixity.states import State
 
 
 class SameBytes:
@@ -19,7 +18,7 @@ class SameBytes:
         self._catalogue = catalogue
         self._rows: dict[str, tuple[ImageRow, ...]] = {}
         self._version = 0
-        self._shared: set[tuple[str, State]] = set()
+        self._shared: set[tuple[str, bool]] = set()
 
     def of(self, digest: str) -> tuple[ImageRow, ...]:
         """Return every image with this digest in force, by shelf and path."""
@@ -32,10 +31,10 @@ class SameBytes:
             rows = self._rows[digest] = tuple(self._catalogue.images_by_digest(digest))
         return rows
 
-    def is_first(self, digest: str, state: State) -> bool:
-        """Tell whether nobody has asked before about this state of these bytes."""
-        is_known = (digest, state) in self._shared
-        self._shared.add((digest, state))
+    def is_first(self, digest: str, *, is_wrong: bool) -> bool:
+        """Tell whether nobody has asked before whether these bytes are wrong inside, or right."""
+        is_known = (digest, is_wrong) in self._shared
+        self._shared.add((digest, is_wrong))
         return not is_known
 
     def forget(self, digests: Iterable[str]) -> None:

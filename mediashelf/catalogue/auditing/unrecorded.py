@@ -9,9 +9,10 @@ from msgspec.structs import replace
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.records.damage_inside import damage_inside_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.findings import Finding, Severity, worst
+from mediashelf.findings import Finding, Severity
 from mediashelf.integrity.fixity.comparing import FixityRecord, FixityVerdict, State
 from mediashelf.integrity.fixity.digests import differing_blocks
 from mediashelf.text import blocks_differ
@@ -26,7 +27,7 @@ def judge_unrecorded(
         return result
     twins = same_bytes.of(reading.digests.whole["xxh3_128"])
     if twins and result.verdict.state is State.UNRECORDED:
-        return replace(result, verdict=_by_twins(catalogue, result, twins), twins=twins)
+        return replace(result, verdict=_by_twins(catalogue, result), twins=twins)
     if twins:
         return replace(result, twins=twins)
     namesakes = [
@@ -46,15 +47,13 @@ def judge_unrecorded(
     return replace(result, verdict=verdict)
 
 
-def _by_twins(
-    catalogue: Catalogue, result: AuditResult, twins: tuple[ImageRow, ...]
-) -> FixityVerdict:
+def _by_twins(catalogue: Catalogue, result: AuditResult) -> FixityVerdict:
     """Judge by the records of the same bytes; an audit may have found damage inside of them."""
-    verdict = result.verdict
-    damaged = next((row for row in twins if row.is_damaged_inside), None)
-    if damaged is not None and result.reading.inside_report is None:
-        found = images.damage_inside(catalogue.db, damaged, result.job.where)
-        if worst(found) is Severity.ERROR:
+    reading, verdict = result.reading, result.verdict
+    if reading.inside_report is None and reading.digests is not None:
+        digests = reading.digests.whole.values()
+        found = damage_inside_of(catalogue.db, result.job.where, digests)
+        if found:
             findings = (*found, *verdict.findings)
             return replace(verdict, state=State.DAMAGED, findings=findings)
     return replace(verdict, state=State.SOUND)

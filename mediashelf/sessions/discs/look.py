@@ -92,9 +92,7 @@ def _look_at_image(file: SourceFile, disc: PlanDisc, on_bytes: OnBytes) -> Serve
     if file.record is not None and file.record.digests:
         wanted = dict.fromkeys((*ALGORITHMS, *file.record.digests))
         observed = observe(path, algorithms=wanted, on_bytes=on_bytes)
-        # What is wrong in raw sectors is seen again below, and may be put right.
-        record = replace(file.record, damage_inside=()) if facts.looks_raw else file.record
-        verdict = compare_with_record(where, observed, record, findings)
+        verdict = compare_with_record(where, observed, file.record, findings)
         findings = verdict.findings
         known = file.record.acknowledged if verdict.is_confirmed else {}
         if observed.digests is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, overwrite, write
+from made_library import DATE, TICK, overwrite, write
 from make_files import make_cabinet, make_pe
 from make_image import MadeImage, flip, make_iso, zero
 from mediashelf.errors import BlockedError
@@ -180,3 +181,28 @@ def test_an_image_that_an_audit_found_damaged_inside_blocks_a_session(shelf: She
     words = ("--acknowledge", "cabinet-checksums-agree", "--why", "we do not need it")
     shelf.run("audit", "damaged.iso", *words)
     shelf.run("prepare", plan, "--to", card)
+
+
+@pytest.mark.parametrize("between", ["decayed", "changed", "missing", "forgotten"])
+def test_damage_inside_is_known_after_other_bytes_were_there(shelf: Shelf, between: str) -> None:
+    """Own behaviour: bytes that decayed and were restored were "sound" then."""
+    place = shelf.home / "damaged.iso"
+    data = place.read_bytes()
+    shelf.run("audit", "--depth", "contents", code=1)
+    if between == "forgotten":
+        shelf.run("shelf", "drop", "home", "--yes")
+        shelf.run("shelf", "add", shelf.home)
+        shelf.run("scan")
+    elif between == "missing":
+        place.unlink()
+        shelf.run("scan", code=1)
+    else:
+        overwrite(place, 40_000, b"\xff")
+        date = DATE if between == "decayed" else DATE + 5 * TICK
+        os.utime(place, ns=(date, date))
+        shelf.run("audit", code=1)
+    write(place, data, DATE)
+    shelf.run("scan", "--fail-on", "never")
+    (image,) = shelf.json("audit", "damaged.iso", code=1)["images"]
+    assert image["state"] == "damaged"
+    assert "cabinet-checksums-agree" in {each["rule"] for each in image["findings"]}
