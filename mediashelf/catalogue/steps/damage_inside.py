@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 
 # found_in names the image that was looked into. A row stays while an image with these bytes decays,
@@ -21,6 +20,8 @@ TABLES = (
 
 def add_damage_inside(db: sqlite3.Connection) -> None:
     """Make the table, and keep there what the last audit of each damaged image found."""
+    import json  # done once
+
     for statement in TABLES:
         db.execute(statement)
     for image_id, place, found_at in db.execute(
