@@ -20,16 +20,17 @@ TABLES = (
 
 def add_damage_inside(db: sqlite3.Connection) -> None:
     """Make the table, and keep there what the last audit of each damaged image found."""
-    import json  # done once
-
     for statement in TABLES:
         db.execute(statement)
-    for image_id, place, found_at in db.execute(
+    damaged = db.execute(
         "SELECT images.id, CAST(shelves.name || ': ' AS BLOB) || path, "
         "coalesce(audited_at, images.scanned_at) "
         "FROM images JOIN shelves ON shelves.id = shelf_id "
         "WHERE judged_by = 'audit' AND verdict = 'damaged'"
-    ).fetchall():
+    ).fetchall()
+    for image_id, place, found_at in damaged:
+        import json  # a new catalogue has none
+
         found = db.execute(
             "SELECT severity, detail FROM findings WHERE image_id = ?1 AND origin = 'audit' AND "
             "rule != 'damage-inside-on-record' AND rule NOT IN "
