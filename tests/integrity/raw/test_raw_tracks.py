@@ -12,6 +12,7 @@ from mediashelf.findings import Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.integrity.raw.auditing import audit_raw, find_volume_end
+from mediashelf.integrity.raw.convert import choose_track, convert_track
 from mediashelf.integrity.raw.tracks import read_raw_disc
 from raw_layouts import DATA, MODE_1, SECTORS, audit, counts, rules
 
@@ -125,6 +126,15 @@ def test_plain_track_has_nothing_to_check(tmp_path: Path) -> None:
     report = audit(tmp_path, DATA, "MODE1/2048")
     assert counts(report) == {"unchecked": SECTORS}
     assert rules(report) == ["track-without-checks"]
+
+
+def test_a_plain_track_is_converted_with_the_note_that_nothing_proves_it(tmp_path: Path) -> None:
+    disc = read_raw_disc(write_disc(tmp_path, DATA, "MODE1/2048"))
+    output = tmp_path / "kiosk.iso"
+    result = convert_track(disc, choose_track(disc), output)
+    assert output.read_bytes() == DATA
+    found = [(one.rule, one.severity) for one in result.findings]
+    assert ("track-without-checks", Severity.NOTE) in found
 
 
 def test_scrambled_sectors_are_named(tmp_path: Path) -> None:
