@@ -143,7 +143,9 @@ def test_scrambled_sectors_are_named(tmp_path: Path) -> None:
     path.write_bytes(b"".join(map(scramble, sectors)))
     report = audit_raw(path)
     assert report.tracks == ()
-    assert rules(report) == ["sectors-scrambled"]
+    assert [(one.rule, one.severity) for one in report.findings] == [
+        ("sectors-scrambled", Severity.ERROR)
+    ]
     report = audit_raw(write_disc(tmp_path, path.read_bytes()))
     assert "sectors-scrambled" in rules(report)
     assert read_raw_disc(write_disc(tmp_path, MODE_1)).findings == ()
