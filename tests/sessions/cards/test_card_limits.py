@@ -94,8 +94,10 @@ def test_room_is_counted_with_some_to_spare() -> None:
     assert not list(check_card_room(fits, facts, planned_size=None, total=fits))
     (finding,) = check_card_room(fits + 1, facts, planned_size=None, total=fits + 1)
     assert finding.rule == "card-has-room"
+    assert not list(check_card_room(0, facts, planned_size=GIB, total=fits))
     (finding,) = check_card_room(0, facts, planned_size=GIB, total=fits + 1)
-    assert finding.rule == "planned-card-is-large-enough"
+    assert (finding.rule, finding.severity) == ("planned-card-is-large-enough", Severity.ERROR)
+    assert (finding.found, finding.expected) == (str(GIB), f"at least {GIB + 1}")
 
 
 def test_files_take_whole_units() -> None:
