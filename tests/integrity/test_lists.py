@@ -329,3 +329,48 @@ def test_a_folder_that_is_none_is_an_error(folder: Path, name: str) -> None:
         compare_with_lists(folder / name, [])
     with pytest.raises(InputError):
         compare_with_lists(folder, [folder / "absent"])
+
+
+@pytest.mark.parametrize("change", [b"\t %s", b"  %s", b"%s\r"])
+def test_blanks_before_a_line_and_tabs_in_it_mean_nothing(folder: Path, change: bytes) -> None:
+    """As to ``sha256sum -c``, whose answer is asked for (coreutils 9.1: split_3)."""
+    output = folder / "SHA256SUMS"
+    lines = run("sha256sum", "read me.txt", "a/one.sys", cwd=folder).stdout.splitlines()
+    lines[1] = lines[1].replace(b"  ", b"\t ")
+    output.write_bytes(b"".join(change % line + b"\n" for line in lines))
+    done = run("sha256sum", "-c", "--strict", output.name, cwd=folder)
+    assert (done.returncode, done.stdout.count(b": OK")) == (0, 2)
+    report = compare_with_lists(folder, [output])
+    assert report.counts[ListState.EQUAL] == 2
+    assert not report.problems
+
+
+def test_a_renamed_file_is_one_in_every_list_that_names_it(tmp_path: Path) -> None:
+    """Own behaviour: the second list said that no other file has the digest."""
+    folder = tmp_path / "files"
+    folder.mkdir()
+    (folder / "old.iso").write_bytes(b"tide tables")
+    lists = [tmp_path / algorithm for algorithm in ("md5", "sha256")]
+    for output in lists:
+        write_list(folder, output, algorithm=output.name)
+    (folder / "old.iso").rename(folder / "new.iso")
+    report = compare_with_lists(folder, [*lists, lists[0]])
+    assert [(row.state, row.actual_name) for row in report.rows] == [
+        (ListState.RENAMED, "new.iso")
+    ] * 3
+
+
+def test_an_absent_file_whose_copy_is_here_is_said_to_have_one(tmp_path: Path) -> None:
+    """Own behaviour: it was said that no other file has its digest."""
+    folder = tmp_path / "files"
+    folder.mkdir()
+    for name in ("one.iso", "two.iso"):
+        (folder / name).write_bytes(b"tide tables")
+    output = tmp_path / "list"
+    write_list(folder, output)
+    (folder / "two.iso").unlink()
+    report = compare_with_lists(folder, [output])
+    assert states(report) == {"one.iso": "equal", "two.iso": "absent"}
+    (finding,) = report.findings
+    assert "one.iso, which is named itself, has its digest" in finding.message
+    assert "no other file" not in finding.message

@@ -10,6 +10,7 @@ from msgspec.structs import replace
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.planning.renamed import first_renamed
+from mediashelf.building.tree import DiscFile
 from mediashelf.building.writing.write import BuiltDisc
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
 from mediashelf.drivers.device_table import device_rows
@@ -82,8 +83,15 @@ def write_plan_page(
         renamed=tuple(Renamed(file.short_path, file.long_path) for file in renamed),
         renamed_count=renamed_count,
         coverage=coverage,
+        long_paths=_long_paths(plan),
     )
     write_report(path, disc_html(subject, created=moment_text(), created_by=CREATED_BY))
+
+
+def _long_paths(plan: DiscPlan) -> Iterator[str]:
+    for directory in plan.layout.iso:
+        for item in directory.items:
+            yield item.long_path if isinstance(item, DiscFile) else ""
 
 
 def _state(built: BuiltDisc | None, *, is_dry_run: bool) -> str:

@@ -19,7 +19,7 @@ from mediashelf.formats.inf.models import Model, all_models
 from mediashelf.formats.inf.models_read import ModelsRead, models_read_by
 from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
-from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE
+from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE, is_utf_16
 from mediashelf.package_names import INF_SUFFIX
 
 _9X_SUFFIXES = (".vxd", ".386", ".drv", ".pdr", ".mpd")
@@ -31,6 +31,7 @@ class Fit(StrEnum):
     FITS = "fits"
     NO_INFS = "takes-no-infs"
     SIGNATURE = "other-signature"
+    UTF_16 = "utf-16"
     NO_MODELS = "no-models"
     NO_INSTALL = "no-install-section"
     FILES_OF_9X = "files-of-9x"
@@ -193,6 +194,8 @@ def suitability_of(package: Package, system: InfSystem, read: ModelsRead) -> Sui
     inf, companions = package.inf, package.companions
     if not system.accepts(inf.signature):
         return Suitability(Fit.SIGNATURE)
+    if not system.is_nt and is_utf_16(inf.encoding):
+        return Suitability(Fit.UTF_16)
     if not read.installs:
         has_models = next(all_models(inf), None) is not None
         return Suitability(Fit.NO_MODELS if has_models else Fit.NO_DEVICES)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from msgspec import Struct, field
 
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import iter_folders
-from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import DiscFacts, Extent, VolumeFacts, VolumeKind
 from mediashelf.reports.allowance import shorten
 from mediashelf.reports.disc.treemap import Box, squarify
 from mediashelf.text import count_text, display_width, printable, size_text
@@ -27,6 +27,7 @@ _PREFERRED = (VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKin
 
 
 _NO_CHILDREN: dict[str, DrawnArea] = {}  # of all files
+_SEVERITIES: tuple[Severity | None, ...] = (None, *sorted(Severity))
 
 
 class DrawnArea(Struct, gc=False):  # there are 100,000 of them, and no circles
@@ -89,40 +90,58 @@ def best_volume(facts: DiscFacts) -> VolumeFacts | None:
     return next((volume for volume in volumes if volume is not None and volume.entries_read), None)
 
 
-def disc_areas(
-    volume: VolumeFacts, severities: Mapping[str, Severity] | None = None
-) -> tuple[DrawnArea, int]:
+def disc_areas(volume: VolumeFacts, severities: Sequence[int] = b"") -> tuple[DrawnArea, int]:
     """Return the tree of a volume, and how many files share the place of another.
 
     Each place on the disc is counted once, for the first file that shows it.
-    ``severities`` has the worst finding by path.
+    ``severities`` has the worst finding about each entry, 0 where there is none.
     """
-    severities = severities or {}
     root = DrawnArea("", "/", True)
-    seen: set[int | tuple[int, int]] = set()  # blocks, with an offset where there is one
-    shared = 0
+    seen = _SeenPlaces()
+    shared = start = 0
     for each in iter_folders(volume.entries):
         children: dict[str, DrawnArea] = {}
         added = DrawnArea("", "", True, children=children)
-        for entry, name in zip(each.entries(), each.names, strict=True):
+        levels = severities[start : start + len(each.names)] or bytes(len(each.names))
+        start += len(each.names)
+        for entry, name, level in zip(each.entries(), each.names, levels, strict=True):
             if entry.is_directory:
                 continue
-            places = {
-                (extent.lba, extent.offset) if extent.offset else extent.lba
-                for extent in entry.extents
-                if extent.size
-            }
-            is_shared = bool(places) and places <= seen
-            seen |= places
+            is_shared = seen.have_all(entry.extents)
             shared += is_shared
             size = 0 if is_shared else entry.size
-            severity = severities.get(entry.path)
-            file = DrawnArea(name, each.path, False, size, 1, severity, _NO_CHILDREN)
+            file = DrawnArea(name, each.path, False, size, 1, _SEVERITIES[level], _NO_CHILDREN)
             children[name] = file
             added.add(file)
         if added.file_count:
             _put(root, each.path, added)
     return root, shared
+
+
+class _SeenPlaces:
+    """Where files begin that were met: 64 blocks are one number, since they are mostly full."""
+
+    def __init__(self) -> None:
+        self._blocks: dict[int, int] = {}
+        self._inside: set[tuple[int, int]] = set()  # blocks with an offset
+
+    def have_all(self, extents: Iterable[Extent]) -> bool:
+        """Return whether a file with any bytes is where others are; from now on it was met."""
+        new = there = 0
+        for extent in extents:
+            if not extent.size:
+                continue
+            there += 1
+            if extent.offset:
+                place = extent.lba, extent.offset
+                new += place not in self._inside
+                self._inside.add(place)
+                continue
+            number, bit = extent.lba >> 6, 1 << (extent.lba & 63)
+            known = self._blocks.get(number, 0)
+            new += not known & bit
+            self._blocks[number] = known | bit
+        return bool(there) and not new
 
 
 def _put(root: DrawnArea, path: str, added: DrawnArea) -> None:
