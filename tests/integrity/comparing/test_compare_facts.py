@@ -9,9 +9,10 @@ import pytest
 from byte_views import BytesView
 from make_image import SECTOR, Boot, MadeImage, flip, make_iso, put
 from make_raw import mode_1_image
-from mediashelf.image import open_image
 from mediashelf.integrity.comparing.discs import compare_sectors, fact_differences
 from mediashelf.integrity.comparing.values import FactDifference, SectorsAlike, SectorsCompared
+from mediashelf.trees.disc import DiscTree
+from mediashelf.trees.opening import open_tree
 
 FILES = {"A.TXT": b"a" * 3000, "B.TXT": b"b"}
 CODE = b"\xeb\xfe" + b"\x90" * 3 * SECTOR
@@ -24,7 +25,9 @@ def told(folder: Path, one: MadeImage | bytes, other: MadeImage | bytes) -> list
         path = folder / name
         path.write_bytes(made if isinstance(made, bytes) else made.data)
         paths.append(path)
-    with open_image(paths[0]) as first, open_image(paths[1]) as second:
+    with open_tree(paths[0]) as first, open_tree(paths[1]) as second:
+        assert isinstance(first, DiscTree)
+        assert isinstance(second, DiscTree)
         return list(fact_differences(first, second))
 
 
