@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from mediashelf.errors import InputError, OutputError
+from mediashelf.findings import Severity
 from mediashelf.formats.lists.values import ListForm
 from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.lists.comparing import compare_with_lists
@@ -236,7 +237,7 @@ def test_other_case_and_separators_are_found_and_noted(tmp_path: Path) -> None:
     report = compare_with_lists(tmp_path / "files", [output])
     assert states(report) == {"sub\\README.txt": "equal"}
     (finding,) = report.findings
-    assert finding.rule == "listed-name-is-exact"
+    assert (finding.rule, finding.severity) == ("listed-name-is-exact", Severity.NOTE)
     assert "Sub/Readme.TXT" in finding.message
 
 
@@ -289,14 +290,17 @@ def test_links_never_lead_out(folder: Path) -> None:
 def test_pipes_are_passed_over(folder: Path) -> None:
     os.mkfifo(folder / "pipe")
     written = write_list(folder, folder.parent / "list")
-    assert [finding.where for finding in written.findings] == ["pipe"]
+    assert [(one.where, one.severity) for one in written.findings] == [("pipe", Severity.NOTE)]
 
 
 def test_lists_that_say_nothing(folder: Path) -> None:
     output = folder.parent / "list"
     output.write_text("nothing of use\n")
-    rules = [finding.rule for finding in compare_with_lists(folder, [output]).problems]
-    assert rules == ["list-line-is-understood", "list-names-files"]
+    found = compare_with_lists(folder, [output]).problems
+    assert [(one.rule, one.severity) for one in found] == [
+        ("list-line-is-understood", Severity.WARNING),
+        ("list-names-files", Severity.ERROR),
+    ]
 
 
 def test_an_existing_list_stays_unless_told(folder: Path) -> None:

@@ -94,7 +94,7 @@ def test_what_the_medium_gives_is_compared_with_the_record(
     )
     unreadable, decayed = result.verdict.findings[:2]
     assert unreadable.rule == "file-is-readable"
-    assert decayed.rule == "bytes-as-recorded"
+    assert (decayed.rule, decayed.severity) == ("bytes-as-recorded", Severity.ERROR)
     assert decayed.message.startswith(
         "of what could be read, 1 of 3 blocks of 1 MiB differs from the record of "
     )

@@ -12,6 +12,7 @@ from mediashelf.findings import Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.raw.layout import scramble
 from mediashelf.integrity.raw.auditing import audit_raw, find_volume_end
+from mediashelf.integrity.raw.convert import choose_track, convert_track
 from mediashelf.integrity.raw.tracks import read_raw_disc
 from raw_layouts import DATA, MODE_1, SECTORS, audit, counts, rules
 
@@ -62,7 +63,9 @@ def test_disc_in_several_files(tmp_path: Path) -> None:
     lines[5:5] = ["PREGAP 00:02:00"]
     report = audit_raw(write_sheet(tmp_path, "gap.cue", lines))
     assert counts(report) == {"good": SECTORS + 100}
-    assert rules(report) == ["track-address"]
+    assert [(one.rule, one.severity) for one in report.findings] == [
+        ("track-address", Severity.WARNING)
+    ]
     assert (report.findings[0].found, report.findings[0].expected) == ("LBA 600", "LBA 750")
 
 
@@ -104,7 +107,9 @@ def test_track_that_begins_past_the_end_of_the_file(tmp_path: Path) -> None:
     lines += ["TRACK 02 AUDIO", "INDEX 01 01:00:00"]
     report = audit_raw(write_sheet(tmp_path, "disc.cue", lines))
     assert counts(report) == {"good": SECTORS}
-    assert "track-beyond-file" in rules(report)
+    assert {one.severity for one in report.findings if one.rule == "track-beyond-file"} == {
+        Severity.ERROR
+    }
 
 
 def test_sound_in_a_format_of_its_own(tmp_path: Path) -> None:
@@ -123,13 +128,24 @@ def test_plain_track_has_nothing_to_check(tmp_path: Path) -> None:
     assert rules(report) == ["track-without-checks"]
 
 
+def test_a_plain_track_is_converted_with_the_note_that_nothing_proves_it(tmp_path: Path) -> None:
+    disc = read_raw_disc(write_disc(tmp_path, DATA, "MODE1/2048"))
+    output = tmp_path / "kiosk.iso"
+    result = convert_track(disc, choose_track(disc), output)
+    assert output.read_bytes() == DATA
+    found = [(one.rule, one.severity) for one in result.findings]
+    assert ("track-without-checks", Severity.NOTE) in found
+
+
 def test_scrambled_sectors_are_named(tmp_path: Path) -> None:
     path = tmp_path / "disc.bin"
     sectors = (MODE_1[start : start + 2352] for start in range(0, 20 * 2352, 2352))
     path.write_bytes(b"".join(map(scramble, sectors)))
     report = audit_raw(path)
     assert report.tracks == ()
-    assert rules(report) == ["sectors-scrambled"]
+    assert [(one.rule, one.severity) for one in report.findings] == [
+        ("sectors-scrambled", Severity.ERROR)
+    ]
     report = audit_raw(write_disc(tmp_path, path.read_bytes()))
     assert "sectors-scrambled" in rules(report)
     assert read_raw_disc(write_disc(tmp_path, MODE_1)).findings == ()
@@ -143,7 +159,9 @@ def test_file_without_sectors_of_data(tmp_path: Path, content: bytes) -> None:
     path.write_bytes(content)
     report = audit_raw(path)
     assert report.tracks == ()
-    assert rules(report) == ["no-data-sectors"]
+    assert [(one.rule, one.severity) for one in report.findings] == [
+        ("no-data-sectors", Severity.ERROR)
+    ]
 
 
 def test_empty_file_of_a_sheet(tmp_path: Path) -> None:

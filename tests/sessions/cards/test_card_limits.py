@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from mediashelf.findings import Severity
 from mediashelf.sessions.card_space import (
     CARD_KINDS,
     SPARE_SIZE,
@@ -63,20 +64,23 @@ def test_the_unit_of_a_card_is_what_the_system_counts_in(
 
 
 def test_a_folder_on_another_file_system_than_planned_is_noticed() -> None:
-    def rules(planned: str, kind: str, type_name: str) -> list[str]:
+    def rules(planned: str, kind: str, type_name: str) -> list[tuple[str, Severity]]:
         facts = CardFacts(kind_named(kind), type_name, 0, 0, 512)
-        return [one.rule for one in check_card_is_planned(facts, kind_named(planned))]
+        found = check_card_is_planned(facts, kind_named(planned))
+        return [(one.rule, one.severity) for one in found]
 
-    assert rules("fat32", "ext4", "ext4") == rules("exfat", "", "overlay") == ["card-is-as-planned"]
+    told = [("card-is-as-planned", Severity.NOTE)]
+    assert rules("fat32", "ext4", "ext4") == rules("exfat", "", "overlay") == told
     assert rules("fat32", "fat32", "vfat") == rules("fat16", "fat32", "vfat") == []
     assert rules("", "ext4", "ext4") == rules("fat32", "", "") == []
 
 
 def test_a_card_without_long_names_is_refused() -> None:
-    def rules(type_name: str) -> list[str]:
-        return [one.rule for one in check_card_names(CardFacts(None, type_name, 0, 0, 512))]
+    def rules(type_name: str) -> list[tuple[str, Severity]]:
+        found = check_card_names(CardFacts(None, type_name, 0, 0, 512))
+        return [(one.rule, one.severity) for one in found]
 
-    assert rules("msdos") == ["card-holds-names"]
+    assert rules("msdos") == [("card-holds-names", Severity.ERROR)]
     assert rules("vfat") == rules("") == []
 
 
@@ -90,8 +94,10 @@ def test_room_is_counted_with_some_to_spare() -> None:
     assert not list(check_card_room(fits, facts, planned_size=None, total=fits))
     (finding,) = check_card_room(fits + 1, facts, planned_size=None, total=fits + 1)
     assert finding.rule == "card-has-room"
+    assert not list(check_card_room(0, facts, planned_size=GIB, total=fits))
     (finding,) = check_card_room(0, facts, planned_size=GIB, total=fits + 1)
-    assert finding.rule == "planned-card-is-large-enough"
+    assert (finding.rule, finding.severity) == ("planned-card-is-large-enough", Severity.ERROR)
+    assert (finding.found, finding.expected) == (str(GIB), f"at least {GIB + 1}")
 
 
 def test_files_take_whole_units() -> None:

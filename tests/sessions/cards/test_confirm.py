@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
+from failing_medium import fail_reads, sectors
 from mediashelf.findings import Finding, Severity
 from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.manifests.manifest import read_manifest
@@ -86,6 +87,19 @@ def test_damage_to_an_image_is_one_error(
     (finding,) = check(card)
     assert (finding.rule, finding.severity, finding.where) == (rule, Severity.ERROR, SYSTEM)
     assert finding.remedy
+
+
+def test_bytes_that_the_card_does_not_give_back_are_an_error(
+    card: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fail_reads(monkeypatch, card / SYSTEM, *sectors(100))
+    (finding,) = check(card)
+    assert (finding.rule, finding.severity, finding.where) == (
+        "card-is-readable",
+        Severity.ERROR,
+        SYSTEM,
+    )
+    assert "do not trust this card" in finding.remedy
 
 
 @pytest.mark.parametrize("algorithm", ["xxh3_128", "sha256"])

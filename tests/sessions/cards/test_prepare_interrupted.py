@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from mediashelf.errors import OutputError, StagingError
+from mediashelf.findings import Severity
 from mediashelf.sessions.cards import staging
 from mediashelf.sessions.cards.lock import hold_card
 from mediashelf.sessions.reading_back import ReadBack, read_back_file
@@ -49,6 +52,23 @@ def test_a_file_that_somebody_puts_there_meanwhile_is_not_replaced(bench: Bench)
     assert bench.on_card()[SYSTEM] == b"mine, just now"
     assert bench.prepare().manifest.discs[0].path == "01-K4E-KIOSK-SYSTEM-2.iso"
     assert bench.on_card()[SYSTEM] == b"mine, just now"
+
+
+@pytest.mark.parametrize("number", [errno.ENOLCK, errno.EOPNOTSUPP])
+def test_a_card_without_locks_is_prepared_with_a_note(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    """As on some network shares: flock(2) and the errors of NFS."""
+    fcntl = pytest.importorskip("fcntl", reason="Windows has no flock")
+
+    def refuse(*_: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(fcntl, "flock", refuse)
+    found = bench.prepare().session.findings
+    (note,) = [one for one in found if one.rule == "card-is-locked"]
+    assert (note.severity, note.where) == (Severity.NOTE, "the card")
+    assert check(bench) == []
 
 
 def test_a_card_that_is_pulled_is_an_error_in_words(bench: Bench) -> None:
