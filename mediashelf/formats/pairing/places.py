@@ -36,7 +36,9 @@ def places_of(folder: Folder, block_size: int) -> list[int]:
 def _place_of_runs(extents: Sequence[Extent], size: int, block_size: int) -> int:
     if not size:
         return 0
-    if not extents or any(lba == HOLE or offset for lba, _, offset in extents):
+    if not extents or extents[0][2]:  # as of most that come here
+        return OWN_PLACE
+    if any(lba == HOLE or offset for lba, _, offset in extents):
         return OWN_PLACE
     # Trees cut the same bytes into sections of different lengths.
     starts: list[int] = []
