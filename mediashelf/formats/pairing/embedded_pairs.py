@@ -10,7 +10,7 @@ from collections.abc import Hashable, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from mediashelf.formats.entries import iter_folders
-from mediashelf.formats.pairing.places import OWN_PLACE, places_of
+from mediashelf.formats.pairing.places import NO_PLACE, places_of
 from mediashelf.formats.volume import VolumeFacts
 
 
@@ -27,7 +27,7 @@ class SpareFile(NamedTuple):
 def has_own_places(volume: VolumeFacts) -> bool:
     """Whether some file has bytes that no other tree can name, as UDF keeps them in its record."""
     return any(
-        OWN_PLACE in folder.of_files(places_of(folder, volume.block_size))
+        NO_PLACE in folder.of_files(places_of(folder, volume.block_size))
         for folder in iter_folders(volume.entries)
         if folder.extents is not None
     )
@@ -123,7 +123,7 @@ def _spare(volume: VolumeFacts, taken: bytearray) -> list[SpareFile]:
                 strict=True,
             )
             found += [
-                SpareFile(number, path, name.upper(), size, place == OWN_PLACE)
+                SpareFile(number, path, name.upper(), size, place == NO_PLACE)
                 for number, name, size, is_folder, place in columns
                 if size and not is_folder and not taken[number]
             ]

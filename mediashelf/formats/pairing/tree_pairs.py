@@ -15,7 +15,7 @@ from typing import NamedTuple
 from mediashelf.collector import collector_paused
 from mediashelf.formats.entries import iter_folders, list_paths
 from mediashelf.formats.pairing.embedded_pairs import EmbeddedPairs, has_own_places
-from mediashelf.formats.pairing.places import OWN_PLACE, places_of
+from mediashelf.formats.pairing.places import NO_PLACE, places_of
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
 NO_PARTNER = -1
@@ -131,7 +131,7 @@ def _by_place(
         first = places.setdefault(place, number)
         if first != number:
             several.setdefault(place, [first]).append(number)
-    places.pop(OWN_PLACE, None)  # no place is the same as another there
+    places.pop(NO_PLACE, None)  # no place is the same as another there
     partners = array("i", [NO_PARTNER]) * len(one.entries)
     firsts = array("i", [NO_PARTNER]) * len(other.entries)  # found at its place
     shared: dict[int, list[int]] = {}
