@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
+from mediashelf.catalogue.records.damage_inside import damage_inside_of
 from mediashelf.catalogue.records.image_rows import iter_rows, load_by_ids, load_rows
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.records.waiting import waiting_of
@@ -160,6 +161,7 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
         row.recorded_at,
         row.confirmed_at,
         acknowledged_of(db, row.id),
+        damage_inside_of(db, row.where, row.digests.values()),
     )
 
 
