@@ -16,6 +16,7 @@ from mediashelf.drivers.packages.finding import (
 )
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.errors import InputError
+from mediashelf.findings import Severity
 from mediashelf.formats.inf.models import all_models
 from mediashelf.formats.inf.systems import InfSystem
 
@@ -57,9 +58,9 @@ def test_infs_that_cannot_be_read_are_findings() -> None:
 
     files = (TreeFile("/a.inf", 10), TreeFile("/b.inf", 17 << 20))
     found = find_packages(PackageTree("d", "folder", files, read))
-    assert [(one.rule, one.where) for one in found.findings] == [
-        ("inf-unreadable", "/a.inf"),
-        ("inf-too-large", "/b.inf"),
+    assert [(one.rule, one.severity, one.where) for one in found.findings] == [
+        ("inf-unreadable", Severity.ERROR, "/a.inf"),
+        ("inf-too-large", Severity.WARNING, "/b.inf"),
     ]
 
 
