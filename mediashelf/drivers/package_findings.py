@@ -22,7 +22,7 @@ FIT_WORDS = {
     Fit.FITS: "fits",
     Fit.NO_INFS: "this family takes no INFs",
     Fit.SIGNATURE: "its signature is not for this family",
-    Fit.UTF_16: "its text is UTF-16, and 9x systems read ANSI text only",
+    Fit.UNICODE: "its text is Unicode, and 9x systems read ANSI text only",
     Fit.NO_MODELS: "its device sections are for other systems",
     Fit.NO_INSTALL: "it has no install section for this family",
     Fit.FILES_OF_9X: "it installs 9x drivers only",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
-
 import pytest
 
 from driver_examples import inf_text, make_tree
@@ -62,6 +60,7 @@ WEIGHED = {
     "source-disk-undefined": {ERROR, WARNING},
     "tag-file-missing": {WARNING},
     "utf-16-inf": {NOTE},
+    "utf-8-inf": {WARNING},
 }
 
 
@@ -134,24 +133,24 @@ def test_a_package_that_fits_with_another_section_only() -> None:
     assert "/lkv.inf names it, but the section that names it is for another system" in messages
 
 
-@pytest.mark.parametrize("mark", [codecs.BOM_UTF16_LE, b""])
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-8-sig"])
 @pytest.mark.parametrize("family", ["win9x", "nt4", "nt5", "nt6"])
-def test_utf_16_covers_nothing_where_systems_read_ansi_only(family: str, mark: bytes) -> None:
-    """From memory: INFs in UTF-16 are of systems since NT 4.0."""
-    text = inf_text(VIDEO).encode("utf-16-le")
-    tree = make_tree({"/l/lkv.inf": mark + text, "/l/lkv.sys": b"x"})
+def test_unicode_covers_nothing_where_systems_read_ansi_only(family: str, encoding: str) -> None:
+    """From memory: INFs in UTF-16 are of NT systems; a mark is text before [Version] for others."""
+    text = inf_text(VIDEO).encode(encoding)
+    tree = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"})
     result, findings = surveyed(tree, family, devices=(MACHINE.devices[1],))
     told = [one.message for one in findings if one.rule == "device-without-driver"]
     if family == "win9x":
         assert [verdict.words for verdict in result.verdicts] == ["none"]
-        why = "/l/lkv.inf names it, but its text is UTF-16, and 9x systems read ANSI text only"
+        why = "/l/lkv.inf names it, but its text is Unicode, and 9x systems read ANSI text only"
         assert told == [why]
     else:
         assert [verdict.words for verdict in result.verdicts] == ["covered"]
         assert told == []
     found = [one for one in findings if one.rule == "utf-16-inf"]
     assert [(one.severity, one.where) for one in found] == [(Severity.NOTE, "/l/lkv.inf")] * (
-        not mark
+        encoding == "utf-16-le"
     )
 
 
