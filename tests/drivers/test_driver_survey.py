@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from driver_examples import inf_text, make_tree
+from make_catalog import der
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.findings import check_survey, device_title
 from mediashelf.drivers.machines.devices import Device
@@ -384,3 +385,16 @@ def test_a_driver_that_nothing_copies_is_told_with_the_verdict() -> None:
     assert note.message == (
         "it builds on the system itself, outside the package; not looked for: 1 file from there"
     )
+
+
+@pytest.mark.parametrize("size", [0, 6, 100, 299, 300])
+def test_a_catalog_that_is_cut_short_is_none(size: int) -> None:
+    """X.690 8.1.3: the first element of a file in DER has its length."""
+    text = inf_text(VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass=")
+    catalog = der(0x30, bytes(296))
+    assert len(catalog) == 300
+    files = {"/l/lkv.inf": text, "/l/lkv.sys": b"x", "/l/lkv.cat": catalog[:size]}
+    _, findings = surveyed(make_tree(files), "nt5", devices=(MACHINE.devices[1],))
+    said = [one.message for one in findings if one.rule == "catalog-missing"]
+    expected = "the catalog lkv.cat is cut short, so it counts as unsigned"
+    assert said == [expected] * (size < 300)
