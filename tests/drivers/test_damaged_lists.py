@@ -165,3 +165,76 @@ def test_the_first_interface_alone_gives_the_class() -> None:
     machine = parse_machine(USB.replace("bInterfaceClass         8 Mass Storage", "zzz"))
     assert "USB\\CLASS_03" not in machine.devices[0].compatible_ids
     assert machine.findings
+
+
+VIDEO, LAN = "PCI\\VEN_F2C4&DEV_0301", "PCI\\VEN_F4B9&DEV_0100"
+STICK = "USB\\VID_F4B9&PID_0B10"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [f"Video: {VIDEO}; LAN: {LAN}\n", f"{VIDEO} {LAN}", f'"{VIDEO}","{LAN}"', f"{LAN},{VIDEO}"],
+)
+def test_two_devices_on_a_line_are_two(text: str) -> None:
+    """Own behaviour: the driver of one must not cover the other."""
+    devices = parse_machine(text).devices
+    assert sorted(device.hardware_ids for device in devices) == [(VIDEO,), (LAN,)]
+    buses = parse_machine(f"{VIDEO} {STICK}\n").devices
+    assert [device.hardware_ids for device in buses] == [(VIDEO,), (STICK,)]
+
+
+def test_a_list_below_the_place_of_a_device_has_the_order() -> None:
+    """The path of an instance has no revision; the list of hardware ids below begins with it."""
+    text = f"{STICK}\\6&2\n    Hardware IDs:\n        {STICK}&REV_0100\n        {STICK}\n"
+    (device,) = parse_machine(text).devices
+    assert device.hardware_ids == (f"{STICK}&REV_0100", STICK)
+
+
+def registry(*keys: tuple[str, str]) -> str:
+    rows = [f"[{path}\\3&1]\n{values}\n" for path, values in keys]
+    return "Windows Registry Editor Version 5.00\n\n" + "\n".join(rows)
+
+
+def test_control_sets_of_one_system_have_each_device_once() -> None:
+    """CurrentControlSet is one of the numbered sets (from memory): nothing is there twice."""
+    values = f'"HardwareID"={hex_list(VIDEO)}\n'
+    tops = [ENUM, *(ENUM.replace("CurrentControlSet", f"ControlSet00{n}") for n in (1, 2))]
+    machine = parse_machine(registry(*((f"{top}\\{VIDEO}", values) for top in tops)))
+    assert [device.line for device in machine.devices] == [3]
+    two = registry((f"{ENUM}\\{VIDEO}", values)) + f"[{ENUM}\\{VIDEO}\\3&2]\n{values}"
+    assert len(parse_machine(two).devices) == 2
+
+
+def test_a_key_without_its_ids_is_a_device_all_the_same() -> None:
+    name = '"DeviceDesc"="Ternfield LAN"\n'
+    machine = parse_machine(registry((f"{ENUM}\\{LAN}", name), (f"{ENUM}\\Q\\X", name)), name="m")
+    assert [(one.name, one.hardware_ids) for one in machine.devices] == [("Ternfield LAN", (LAN,))]
+    assert [finding.rule for finding in machine.findings] == ["machine-text-damaged"]
+
+
+def test_kinds_without_a_bus_are_whole_identifiers() -> None:
+    """Hardware IDs: a class string without an enumerator is one of the three forms."""
+    values = f'"HardwareID"={hex_list("IDE_DISK", "GenDisk")}\n'
+    (device,) = (machine := parse_machine(registry((f"{ENUM}\\IDE\\X", values)))).devices
+    assert (device.hardware_ids, machine.findings) == (("IDE_DISK", "GENDISK"), ())
+    nets = f'"CompatibleIDs"={hex_list("LARKTCP")}\n"DeviceDesc"="TCP"\n'
+    top = "HKEY_LOCAL_MACHINE\\Enum\\Network\\LARKTCP"  # software of 9x systems (from memory)
+    assert [one.rule for one in parse_machine(registry((top, nets))).findings] == [
+        "machine-without-devices"
+    ]
+
+
+def test_a_key_of_the_registry_is_no_device() -> None:
+    text = f"{ENUM}\\{STICK}\\6&1\n    HardwareID    REG_MULTI_SZ    {STICK}&REV_0100\\0{STICK}\n"
+    (device,) = parse_machine(text).devices
+    assert device.hardware_ids == (f"{STICK}&REV_0100", STICK)
+
+
+def test_numbers_that_lspci_prints_for_want_of_names_are_read() -> None:
+    """lspci.c, run: without -n a device that its list lacks is ``Device vvvv:dddd``."""
+    text = "00:02.0 VGA compatible controller: Device f2c4:0301 (rev 03)\n"
+    text += "\tSubsystem: Device f2c4:001e\n"
+    (device,) = (machine := parse_machine(text)).devices
+    assert (device.hardware_ids[0], machine.findings) == (f"{VIDEO}&SUBSYS_001EF2C4&REV_03", ())
+    text = text.replace("Device f2c4:0301", "Larkspur Device 0301")
+    assert parse_machine(text).devices == ()

@@ -160,6 +160,7 @@ def test_devices_are_picked_by_number_slot_id_and_name() -> None:
     assert pick_device(devices, "00:0B.0") == [1, 2]
     assert pick_device(devices, "pci\\ven_f4b9&dev_0100") == [1, 2]
     assert pick_device(devices, "larkspur") == [0]
+    assert pick_device(devices, "pci\\ven_f2c4&cc_030000") == [0]  # one that also fits
     assert pick_device(devices, "4") == []
     assert pick_device(devices, "") == []
     assert pick_device(devices, "nothing") == []

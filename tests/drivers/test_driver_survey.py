@@ -34,6 +34,37 @@ MACHINE = parse_machine(
 )
 
 
+ERROR, WARNING, NOTE = Severity.ERROR, Severity.WARNING, Severity.NOTE
+# How much a finding weighs decides the exit code. What a device needs is an error, and a
+# warning where no device needs it or the system installs no INF.
+WEIGHED = {
+    "catalog-missing": {WARNING},
+    "device-board-unknown": {WARNING, NOTE},  # a note where it has a driver
+    "device-with-generic-driver": {WARNING},
+    "device-without-driver": {ERROR, WARNING},
+    "devices-not-matched": {NOTE},
+    "driver-cabinet-unread": {ERROR},
+    "driver-choice-by-signature": {NOTE},
+    "driver-file-cut-short": {ERROR},
+    "driver-file-for-other-processor": {WARNING},
+    "driver-file-found-above": {ERROR},
+    "driver-file-missing": {ERROR, WARNING},
+    "driver-file-name-hidden": {ERROR},
+    "driver-file-size": {NOTE},
+    "driver-files-other-root": {WARNING},
+    "driver-tie": {NOTE},
+    "file-without-source-disk": {WARNING},
+    "inf-for-other-family": {NOTE},
+    "inf-of-system-needed": {NOTE},
+    "models-choice-unsure": {NOTE},
+    "models-platform-missing": {WARNING},
+    "needed-section-missing": {ERROR},
+    "source-disk-undefined": {ERROR, WARNING},
+    "tag-file-missing": {WARNING},
+    "utf-16-inf": {NOTE},
+}
+
+
 def make_disc(**others: object) -> PackageTree:
     return make_tree(
         {
@@ -57,7 +88,9 @@ def surveyed(
     tree: PackageTree, family: str = "win9x", devices: tuple[Device, ...] | None = MACHINE.devices
 ) -> tuple[Survey, list[Finding]]:
     result = survey([(tree, find_packages(tree))], FAMILIES[family], family, devices)
-    return result, list(check_survey(result))
+    found = list(check_survey(result))
+    assert [one for one in found if one.severity not in WEIGHED[one.rule]] == []
+    return result, found
 
 
 def places(findings: list[Finding], rule: str) -> list[str]:
@@ -103,23 +136,23 @@ def test_a_package_that_fits_with_another_section_only() -> None:
 
 @pytest.mark.parametrize("mark", [codecs.BOM_UTF16_LE, b""])
 @pytest.mark.parametrize("family", ["win9x", "nt4", "nt5", "nt6"])
-def test_utf_16_is_a_note_where_systems_read_ansi_only(family: str, mark: bytes) -> None:
+def test_utf_16_covers_nothing_where_systems_read_ansi_only(family: str, mark: bytes) -> None:
+    """From memory: INFs in UTF-16 are of systems since NT 4.0."""
     text = inf_text(VIDEO).encode("utf-16-le")
     tree = make_tree({"/l/lkv.inf": mark + text, "/l/lkv.sys": b"x"})
-    _, findings = surveyed(tree, family, devices=(MACHINE.devices[1],))
+    result, findings = surveyed(tree, family, devices=(MACHINE.devices[1],))
+    told = [one.message for one in findings if one.rule == "device-without-driver"]
+    if family == "win9x":
+        assert [verdict.words for verdict in result.verdicts] == ["none"]
+        why = "/l/lkv.inf names it, but its text is UTF-16, and 9x systems read ANSI text only"
+        assert told == [why]
+    else:
+        assert [verdict.words for verdict in result.verdicts] == ["covered"]
+        assert told == []
     found = [one for one in findings if one.rule == "utf-16-inf"]
-    assert {(one.severity, one.where, one.source) for one in found} <= {
-        (Severity.NOTE, "/l/lkv.inf", "from memory")
-    }
-    # Without a mark it is one of the text, whatever system reads it.
-    expected = ["win9x"] * (family == "win9x") + [""] * (not mark)
-    assert [one.target for one in found] == expected
-
-
-def test_utf_16_for_other_systems_is_no_note_for_those_with_ansi() -> None:
-    text = inf_text(VIDEO, signature="$Windows NT$").encode("utf-16")
-    tree = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"})
-    assert "utf-16-inf" not in [one.rule for one in surveyed(tree, "win9x")[1]]
+    assert [(one.severity, one.where) for one in found] == [(Severity.NOTE, "/l/lkv.inf")] * (
+        not mark
+    )
 
 
 def test_a_package_that_excludes_the_device_is_told() -> None:
@@ -339,3 +372,16 @@ def test_files_that_no_other_inf_has_are_not_counted() -> None:
     _, findings = surveyed(make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"}), "nt5")
     (note,) = (one for one in findings if one.rule == "inf-of-system-needed")
     assert note.message == "it builds on display.inf, outside the package"
+
+
+def test_a_driver_that_nothing_copies_is_told_with_the_verdict() -> None:
+    services = "[Install.Services]\r\nAddService=x,2,S\r\n[S]\r\nServiceBinary=%12%\\tern.sys"
+    tree = make_tree({"/l/lkv.inf": inf_text(VIDEO, more=services), "/l/lkv.sys": b"x"})
+    result, findings = surveyed(tree, "nt5", devices=(MACHINE.devices[1],))
+    assert [verdict.words for verdict in result.verdicts] == [
+        "covered, with tern.sys of the system's own disc"
+    ]
+    (note,) = [one for one in findings if one.rule == "inf-of-system-needed"]
+    assert note.message == (
+        "it builds on the system itself, outside the package; not looked for: 1 file from there"
+    )

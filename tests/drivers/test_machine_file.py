@@ -135,6 +135,7 @@ def test_many_lines_without_sense_are_counted() -> None:
     machine = parse_machine("*PNP0501\n" + "x\n" * 1000)
     assert len(machine.findings) == MAX_SHOWN + 1
     assert machine.findings[-1].message == f"{1000 - MAX_SHOWN} more lines with problems"
+    assert {finding.severity for finding in machine.findings} == {Severity.WARNING}
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "cp1252"])

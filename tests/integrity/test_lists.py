@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from mediashelf.errors import InputError, OutputError
+from mediashelf.findings import Severity
 from mediashelf.formats.lists.values import ListForm
 from mediashelf.integrity.fixity.reading import digest_file
 from mediashelf.integrity.lists.comparing import compare_with_lists
@@ -236,7 +237,7 @@ def test_other_case_and_separators_are_found_and_noted(tmp_path: Path) -> None:
     report = compare_with_lists(tmp_path / "files", [output])
     assert states(report) == {"sub\\README.txt": "equal"}
     (finding,) = report.findings
-    assert finding.rule == "listed-name-is-exact"
+    assert (finding.rule, finding.severity) == ("listed-name-is-exact", Severity.NOTE)
     assert "Sub/Readme.TXT" in finding.message
 
 
@@ -289,14 +290,17 @@ def test_links_never_lead_out(folder: Path) -> None:
 def test_pipes_are_passed_over(folder: Path) -> None:
     os.mkfifo(folder / "pipe")
     written = write_list(folder, folder.parent / "list")
-    assert [finding.where for finding in written.findings] == ["pipe"]
+    assert [(one.where, one.severity) for one in written.findings] == [("pipe", Severity.NOTE)]
 
 
 def test_lists_that_say_nothing(folder: Path) -> None:
     output = folder.parent / "list"
     output.write_text("nothing of use\n")
-    rules = [finding.rule for finding in compare_with_lists(folder, [output]).problems]
-    assert rules == ["list-line-is-understood", "list-names-files"]
+    found = compare_with_lists(folder, [output]).problems
+    assert [(one.rule, one.severity) for one in found] == [
+        ("list-line-is-understood", Severity.WARNING),
+        ("list-names-files", Severity.ERROR),
+    ]
 
 
 def test_an_existing_list_stays_unless_told(folder: Path) -> None:
@@ -325,3 +329,48 @@ def test_a_folder_that_is_none_is_an_error(folder: Path, name: str) -> None:
         compare_with_lists(folder / name, [])
     with pytest.raises(InputError):
         compare_with_lists(folder, [folder / "absent"])
+
+
+@pytest.mark.parametrize("change", [b"\t %s", b"  %s", b"%s\r"])
+def test_blanks_before_a_line_and_tabs_in_it_mean_nothing(folder: Path, change: bytes) -> None:
+    """As to ``sha256sum -c``, whose answer is asked for (coreutils 9.1: split_3)."""
+    output = folder / "SHA256SUMS"
+    lines = run("sha256sum", "read me.txt", "a/one.sys", cwd=folder).stdout.splitlines()
+    lines[1] = lines[1].replace(b"  ", b"\t ")
+    output.write_bytes(b"".join(change % line + b"\n" for line in lines))
+    done = run("sha256sum", "-c", "--strict", output.name, cwd=folder)
+    assert (done.returncode, done.stdout.count(b": OK")) == (0, 2)
+    report = compare_with_lists(folder, [output])
+    assert report.counts[ListState.EQUAL] == 2
+    assert not report.problems
+
+
+def test_a_renamed_file_is_one_in_every_list_that_names_it(tmp_path: Path) -> None:
+    """Own behaviour: the second list said that no other file has the digest."""
+    folder = tmp_path / "files"
+    folder.mkdir()
+    (folder / "old.iso").write_bytes(b"tide tables")
+    lists = [tmp_path / algorithm for algorithm in ("md5", "sha256")]
+    for output in lists:
+        write_list(folder, output, algorithm=output.name)
+    (folder / "old.iso").rename(folder / "new.iso")
+    report = compare_with_lists(folder, [*lists, lists[0]])
+    assert [(row.state, row.actual_name) for row in report.rows] == [
+        (ListState.RENAMED, "new.iso")
+    ] * 3
+
+
+def test_an_absent_file_whose_copy_is_here_is_said_to_have_one(tmp_path: Path) -> None:
+    """Own behaviour: it was said that no other file has its digest."""
+    folder = tmp_path / "files"
+    folder.mkdir()
+    for name in ("one.iso", "two.iso"):
+        (folder / name).write_bytes(b"tide tables")
+    output = tmp_path / "list"
+    write_list(folder, output)
+    (folder / "two.iso").unlink()
+    report = compare_with_lists(folder, [output])
+    assert states(report) == {"one.iso": "equal", "two.iso": "absent"}
+    (finding,) = report.findings
+    assert "one.iso, which is named itself, has its digest" in finding.message
+    assert "no other file" not in finding.message

@@ -143,7 +143,7 @@ def _rank(unit: Unit) -> tuple[bool, int]:
 
 def _above(unit: Unit) -> frozenset[Parts]:
     """Return the folders that a unit may share; alone each has one sector in each tree."""
-    holding = {*unit.folders, *(placed.folder for placed in unit.files)}
+    holding = {*unit.folders, *(placed.folder for placed in unit.placed)}
     above = {folder[:depth] for folder in holding for depth in range(1, len(folder) + 1)}
     return frozenset(above.difference(unit.folders))
 
@@ -157,18 +157,19 @@ def _folder_bytes(folders: Collection[Parts]) -> int:
 def _loose_bytes(unit: Unit) -> int:
     """Return what a unit may add to tables, and to folders that it shares with others."""
     own = {folder for folder in unit.folders if folder}
-    files = sum(placed.folder not in own for placed in unit.files)
+    files = sum(len(placed.files) for placed in unit.placed if placed.folder not in own)
     return _folder_bytes(unit.folders or ((),)) + files * _FILE_BYTES
 
 
 def _added_sectors(units: Sequence[Unit]) -> list[int]:
     """Return what each unit adds to every disc, at the least: folders, and its own contents."""
+    equal = {id(file.own.equal_to) for unit in units for file in unit.iter_files()}
     sharing = Counter(
-        content for unit in units for content in {id(one.file.content) for one in unit.files}
+        id(content) for unit in units for content in unit.iter_contents() if id(content) in equal
     )
     added = []
     for unit in units:
-        own = {id(one.file.content): one.file.own.size for one in unit.files}
-        sectors = sum(sectors_for(size) for content, size in own.items() if sharing[content] == 1)
+        contents = (one for one in unit.iter_contents() if sharing[id(one)] <= 1)
+        sectors = sum(sectors_for(content.size) for content in contents)
         added.append(sectors + _FOLDER_SECTORS * sum(1 for folder in unit.folders if folder))
     return added

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from itertools import islice
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -29,7 +30,7 @@ from mediashelf.building.spread.fitting import refuse_too_large, that_fit
 from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.packing import pack
 from mediashelf.building.spread.room import DiscRoom
-from mediashelf.building.spread.subset import subset
+from mediashelf.building.spread.subset import share_on_disc, subset
 from mediashelf.building.spread.units import Unit
 from mediashelf.collector import collector_paused
 from mediashelf.findings import Finding, Severity
@@ -79,7 +80,10 @@ def plan_series(
     if listing.boot is not None:
         whole.insert(0, Unit((), 0, -1, (), (), True, has_boot=True))
     size = _pages_size(recipe, whole, reserve)
+    equal = [file.own.equal_to for file in listing.files]  # each disc has its own first of them
     for _ in range(_MOST_TRIES):
+        for file, first in zip(listing.files, equal, strict=True):
+            file.own.equal_to = first
         series = _spread(recipe, listing, whole, size)
         refuse_too_large(recipe, series.units, series.plans, size, reserve)
         over = max(plan.layout.used_sectors for plan in series.plans) - recipe.capacity.sectors
@@ -114,6 +118,8 @@ def with_tables(
     ``names`` are those that are known of folders.
     """
     listings = [subset(series.listing, units) for units in series.units]
+    for listing in listings:
+        share_on_disc(listing)
     count = len(listings)
     discs: tuple[SeriesDisc, ...] = ()
     if count > 1:  # the pages tell of every disc, so all are named before any is planned
@@ -162,7 +168,8 @@ def _parts(
     """Yield what a disc holds, under the names that it has there."""
     pieces = [piece for unit in units if not unit.has_boot for piece in unit.pieces or (unit,)]
     trees = name_trees(listing.root, (), names)  # our own pages give way to what is listed
-    paths = folder_paths(listing, trees, (piece.top for piece in pieces))
+    paths = list(folder_paths(listing, trees, (piece.top for piece in pieces)))
+    trees.let_go()
     parts: dict[SeriesPart, int] = {}  # files of one folder that may be parted are one part
     for piece, (short, long) in zip(pieces, paths, strict=True):
         part = SeriesPart(short, long, 0, bool(piece.folders))
@@ -196,13 +203,14 @@ def _pages_size(recipe: Recipe, units: Sequence[Unit], reserve: int) -> PagesSiz
 def _taken_apart(whole: Iterable[Unit], discs: Sequence[Sequence[Unit]]) -> Iterator[Finding]:
     """Yield the folders that are not packages and ended up on several discs."""
     disc_of = {
-        id(placed.file): number
+        id(file): number
         for number, units in enumerate(discs, start=1)
         for unit in units
-        for placed in unit.files
+        for file in islice(unit.iter_files(), 1)  # stands for all of its unit
     }
     for unit in whole:
-        numbers = sorted({disc_of[id(placed.file)] for placed in unit.files})
+        found = (disc_of.get(id(file)) for file in unit.iter_files())
+        numbers = sorted(set(filter(None, found)))
         if len(numbers) > 1:
             named = ", ".join(map(str, numbers))
             yield Finding(

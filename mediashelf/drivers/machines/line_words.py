@@ -10,7 +10,7 @@ import re
 from mediashelf.drivers.machines.identifiers import ENUMERATORS
 
 _WORD = re.compile(r"(?:\*|\b[A-Z0-9]+\\)(?:\{[^\s\"',;\\{}]*\}|[^\s\"',;\\{}])+", re.IGNORECASE)
-_OTHER_BUS = re.compile(r"[A-Z][A-Z0-9_]+\\[!-\[\]-~]+(?:\\[!-~]+)?", re.IGNORECASE)
+_OTHER_BUS = re.compile(r"(?!HKEY_)[A-Z][A-Z0-9_]+\\[!-\[\]-~]+(?:\\[!-~]+)?", re.IGNORECASE)
 _ENGLISH = re.compile(r"(hardware|compatible)[ _-]?ids?\b", re.IGNORECASE)
 _ENGLISH_PLACE = re.compile(r"(?:(?:pnp)?device|instance)[ _-]?(?:id|path)\b", re.IGNORECASE)
 _KEY = re.compile(r"([^\\*:={}&]{1,40})[:=]")

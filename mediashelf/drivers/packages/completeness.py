@@ -17,7 +17,8 @@ from mediashelf.drivers.packages.checked_files import FileCheck, FileState, Pack
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
-from mediashelf.formats.inf.requirements import NeededFile, TextFault, requirements
+from mediashelf.formats.inf.copying import NeededFile, TextFault
+from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.source_files import compressed_names, join_path
 from mediashelf.formats.inf.systems import InfSystem
 

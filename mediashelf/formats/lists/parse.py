@@ -36,12 +36,13 @@ _NAME_HINTS = (
 )
 
 _TAGGED = re.compile(
-    r"(?P<escaped>\\?)(?P<tag>[A-Za-z0-9][A-Za-z0-9-]*) ?"
+    r"[ \t]*(?P<escaped>\\?)(?P<tag>[A-Za-z0-9][A-Za-z0-9-]*) ?"
     r"\((?P<name>.+)\) ?= ?(?P<digest>[0-9A-Fa-f]+)",
     re.DOTALL,
 )
 _UNTAGGED = re.compile(
-    r"(?P<escaped>\\?)(?P<prefix>XXH3_)?(?P<digest>[0-9A-Fa-f]{8,}) (?P<name>.+)", re.DOTALL
+    r"[ \t]*(?P<escaped>\\?)(?P<prefix>XXH3_)?(?P<digest>[0-9A-Fa-f]{8,})[ \t](?P<name>.+)",
+    re.DOTALL,
 )
 _SFV = re.compile(r"(?P<name>.*[^ \t])[ \t]+(?P<digest>[0-9A-Fa-f]{8})[ \t]*", re.DOTALL)
 _ESCAPE = re.compile(r"\\(.)", re.DOTALL)

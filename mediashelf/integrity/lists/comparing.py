@@ -160,33 +160,51 @@ def _find_renamed(
     """Turn absent names into renamed ones where another file has their digest.
 
     A file that is what its own line says is nobody's new name, and one file answers for
-    one absent name only. Files that kept the last part of their name find each other first.
+    one absent name only, in all lines of that name. Files that kept the last part of their name
+    find each other first. Of a name that stays absent it is said which file has its digest.
     """
     taken = {row.actual_name or row.name for row in rows if row.state is ListState.EQUAL}
+    having: dict[tuple[str, str], str] = {}
     free: dict[tuple[str, str, str], list[str]] = {}
-    for name in sorted(digests.keys() - taken, reverse=True):  # so that pop() gives the first
+    for name in sorted(digests, reverse=True):  # so that pop() gives the first
         for item in digests[name].whole.items():
-            for last_part in (_last_part(name), ""):
+            having[item] = name
+            for last_part in (_last_part(name), "") if name not in taken else ():
                 free.setdefault((*item, last_part), []).append(name)
+    found: dict[str, str] = {}  # by absent name
     rows = list(rows)
     for is_kept in (True, False):
         for index, (row, line) in enumerate(zip(rows, lines, strict=True)):
             last_part = _last_part(row.name) if is_kept else ""
             for algorithm in line.algorithms if row.state is ListState.ABSENT else ():
-                names = free.get((algorithm, line.digest, last_part), [])
-                while names and names[-1] in taken:
-                    names.pop()
-                if names:
-                    taken.add(names[-1])
+                file = found.get(row.name, "")
+                if not file or digests[file].whole.get(algorithm) != line.digest:
+                    names = free.get((algorithm, line.digest, last_part), [])
+                    while names and names[-1] in taken:
+                        names.pop()
+                    file = names.pop() if names else ""
+                if file:
+                    taken.add(file)
+                    found.setdefault(row.name, file)
                     rows[index] = replace(
                         row,
                         state=ListState.RENAMED,
                         algorithm=algorithm,
                         found=line.digest,
-                        actual_name=names.pop(),
+                        actual_name=file,
                     )
                     break
-    return rows
+    return [
+        _with_copy(row, line, having) if row.state is ListState.ABSENT else row
+        for row, line in zip(rows, lines, strict=True)
+    ]
+
+
+def _with_copy(row: ListRow, line: ListLine, having: dict[tuple[str, str], str]) -> ListRow:
+    copies = (having.get((algorithm, line.digest), "") for algorithm in line.algorithms)
+    copy = next(filter(None, copies), "")
+    detail = f"; {copy}, which is named itself, has its digest" if copy else ""
+    return replace(row, detail=detail or ", and no other file has its digest")
 
 
 def _last_part(name: str) -> str:

@@ -39,7 +39,7 @@ class ListRow(Struct, frozen=True):
     ``name`` is relative to the folder. ``actual_name`` is the file's own name
     where it differs: other case or separators, or where a renamed file is now.
     ``found`` is the file's digest; empty when nothing was read. ``detail`` says
-    why a file could not be read.
+    why a file could not be read, or which file has the digest of an absent one.
     """
 
     name: str
@@ -181,7 +181,7 @@ _ROW_FINDINGS = {
     ListState.ABSENT: (
         "listed-file-is-present",
         Severity.ERROR,
-        "named in {listed}, but not here, and no other file has its digest",
+        "named in {listed}, but not here{detail}",
         "get the file again from its source",
     ),
     ListState.RENAMED: (

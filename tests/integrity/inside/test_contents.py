@@ -208,7 +208,7 @@ def test_a_file_with_endless_findings_is_left_and_said_to_be(tmp_path: Path) -> 
     made = make_iso({"A.CAB": data})
     findings, _ = check(made.data, tmp_path)
     assert len(findings) == MAX_FAULTS_PER_FILE + 1
-    assert findings[-1].rule == "findings-are-counted"
+    assert (findings[-1].rule, findings[-1].severity) == ("findings-are-counted", Severity.NOTE)
 
 
 def listed(files: dict[str, bytes], algorithm: str) -> bytes:
@@ -251,12 +251,15 @@ def test_names_that_are_absent_or_lead_out_are_told_once_a_list(tmp_path: Path) 
     lines += [f"{'0' * 64}  ../OUT.TXT\n", f"{hashlib.sha256(TEXT).hexdigest()}  A.TXT\n"]
     made = make_iso({"A.TXT": TEXT, "SUMS": "".join(lines).encode()})
     findings, _ = check(made.data, tmp_path)
-    assert [finding.rule for finding in findings] == [
-        "listed-file-is-present",
-        "listed-name-stays-inside",
+    assert [(finding.rule, finding.severity) for finding in findings] == [
+        ("listed-file-is-present", Severity.WARNING),
+        ("listed-name-stays-inside", Severity.WARNING),
     ]
     assert findings[0].message.startswith("9 of 10 files")
     assert "GONE4.TXT and 4 more" in findings[0].message
+    # A list of which nothing is here may be meant for another place.
+    (finding,), _ = check(make_iso({"A.TXT": TEXT, "SUMS": lines[0].encode()}).data, tmp_path)
+    assert (finding.rule, finding.severity) == ("listed-file-is-present", Severity.NOTE)
 
 
 def test_text_that_only_looks_like_a_list_is_none(tmp_path: Path) -> None:
