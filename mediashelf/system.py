@@ -9,6 +9,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+FOLDERS_OF_SYSTEMS = frozenset(
+    {"lost+found", "$recycle.bin", "recycled", "recycler", "system volume information"}
+)
+"""Names, in lower case, of folders in which systems keep their own or deleted things."""
+
 
 def is_process_alive(number: int) -> bool:
     """Tell whether a process of this number runs; when in doubt it does."""

@@ -32,13 +32,9 @@ from mediashelf.catalogue.scanning.image_names import (
 )
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.files import is_partial
-from mediashelf.system import listed_folder
+from mediashelf.system import FOLDERS_OF_SYSTEMS, listed_folder
 
 _SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
-
-FOLDERS_PASSED_OVER = frozenset(
-    {"lost+found", "$recycle.bin", "recycled", "recycler", "system volume information"}
-)
 
 
 class SeenImage(NamedTuple):
@@ -184,7 +180,7 @@ def _join(folder: str, name: str) -> str:
 
 
 def _is_passed_over(lowered: str) -> bool:
-    return lowered.startswith(".") or lowered in FOLDERS_PASSED_OVER
+    return lowered.startswith(".") or lowered in FOLDERS_OF_SYSTEMS
 
 
 def _images_in(
