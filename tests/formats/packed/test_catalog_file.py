@@ -124,7 +124,7 @@ def test_members_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     member = Member("lkvx3.inf", SHA1_OF, version=2, has_indirect_data=False)
     monkeypatch.setattr(catalog_file, "MOST_MEMBERS", 50)
     assert len(parse_catalog(make_catalog([member] * 50)).members) == 50
-    with pytest.raises(FormatError, match="count of members is more than 50"):
+    with pytest.raises(FormatError, match="count of members is 'more than 50'"):
         parse_catalog(make_catalog([member] * 51))
 
 
@@ -133,6 +133,7 @@ def test_memory_for_members_is_bounded() -> None:
     member = Member("lkvx3.inf", SHA1_OF, version=2, has_indirect_data=False)
     for count in (MOST_MEMBERS // 32, MOST_MEMBERS // 16):
         data = make_catalog([member] * count)
+        parse_catalog(data)  # what is made once, whatever is parsed, does not count
         tracemalloc.start()
         parse_catalog(data)
         peak = tracemalloc.get_traced_memory()[1]
