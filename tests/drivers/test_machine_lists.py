@@ -188,6 +188,8 @@ def test_a_tree_of_usb_devices() -> None:
     machine = parse_machine(text)
     assert machine.findings == ()
     assert rows(machine) == [("Quillon Camera 3", "USB\\VID_F1B2&PID_0003")]
+    # Another interface than the first is of a device that was named before.
+    assert parse_machine(f"{port.format(1)}{name}").devices == ()
     # -t alone has no identifiers.
     machine = parse_machine(hub + port.format(0), name="m")
     assert (machine.devices, unknown(machine)) == ((), ["m line 1", "m line 2", "m"])
