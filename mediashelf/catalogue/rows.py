@@ -103,8 +103,6 @@ class ShelfRow(Struct, frozen=True):
 
 
 _INSIDE = (State.DAMAGED, State.TRUNCATED)  # what can be acknowledged
-
-
 _NONE: Mapping[Any, Any] = MappingProxyType({})
 
 

@@ -1,9 +1,8 @@
 """The catalogue's tables, and how an older file becomes a newer one.
 
 What comes from outside is kept without loss, as bytes: paths on disk as the
-system takes them (``os.fsencode``), names from discs in UTF-8 where lone
-surrogates pass. Text columns are for searching and for words of our own. Dates
-are UTC in ISO 8601.
+system takes them (``os.fsencode``), names from discs in UTF-8 where lone surrogates
+pass. Text columns are for searching and for our own words. Dates are UTC in ISO 8601.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from contextlib import contextmanager
 
 from mediashelf.catalogue.records.name_index import add_end_marks, index_new_names
 from mediashelf.catalogue.records.reading import CheckedConnection, TransactionNotes
+from mediashelf.catalogue.steps.damage_inside import add_damage_inside
 from mediashelf.catalogue.steps.dropped import add_acknowledged_before
 from mediashelf.catalogue.steps.history import add_history
 from mediashelf.catalogue.steps.inside import add_bytes_inside
@@ -178,6 +178,7 @@ STEPS: tuple[Step, ...] = (
     add_packages,
     add_bytes_inside,
     add_acknowledged_before,
+    add_damage_inside,
 )
 """What turns version N into N + 1. Steps are only ever added at the end, never changed."""
 

@@ -13,6 +13,7 @@ import pytest
 from made_library import DATE, Library, open_library, tide_image, write
 from mediashelf.catalogue.scanning.presence import FileSystems, is_certain
 from mediashelf.catalogue.shelf_places import same_disk
+from mediashelf.jobs.library.shelves import shelves_here
 
 
 @pytest.fixture
@@ -32,7 +33,7 @@ def mounts(monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
 
 def unplug(folder: Path, mounts: dict[str, str]) -> Path:
     """Leave an empty mount point, as a static one is left; returns where the files are now."""
-    aside = folder.parents[1] / f"{folder.name} unplugged"
+    aside = folder.parents[1] / f"{folder.parent.name} {folder.name} unplugged"
     folder.rename(aside)
     folder.mkdir()
     del mounts[str(folder)]
@@ -178,3 +179,29 @@ def test_a_real_mount(tmp_path: Path) -> None:
             subprocess.run(["umount", library.root], check=True)
         library.scan()
         assert library.states() == {"home: tide.iso": "away"}
+
+
+def test_a_list_of_shelves_calls_an_empty_mount_point_away(
+    library: Library, mounts: dict[str, str]
+) -> None:
+    """Own behaviour: it was "here", while scan and audit said away."""
+    mounts[str(library.root)] = "uuid CARD-1"
+    for seed, name in enumerate(("tide.iso", "ebb.iso")):
+        write(library.root / name, tide_image(seed), DATE)
+
+    def here() -> list[bool]:
+        return [is_here for _, is_here in shelves_here(library.catalogue)]
+
+    assert here() == [True]
+    library.scan()
+    assert here() == [True]
+    aside = unplug(library.root, mounts)
+    assert here() == [False]
+    library.scan()
+    assert here() == [False]
+    plug(aside, library.root, mounts, "uuid CARD-1")
+    assert here() == [True]
+    for name in ("tide.iso", "ebb.iso"):
+        (library.root / name).unlink()
+    mounts[str(library.root)] = "uuid CARD-2"
+    assert here() == [False]

@@ -108,6 +108,18 @@ def test_drivers_of_9x_systems_are_told_from_those_of_nt_systems() -> None:
     assert fit(nine.replace("[Install]", "[Install.NT]"), "nt5") is Fit.FITS
 
 
+def test_drivers_that_9x_systems_load_by_the_registry_are_not_for_nt_systems() -> None:
+    """From memory: 9x systems load what NTMPDriver names, NT systems what a service is."""
+    loaded = "[Add]\r\nHKR,,DevLoader,,*ntkern\r\nHKR,,NTMPDriver,,lkv.sys\r\n"
+    nine = inf_text(CHIP, copies="CopyFiles=@lkv.sys\r\nAddReg=Add", more=loaded)
+    assert fit(nine, "win9x") is Fit.FITS
+    assert fit(nine, "nt5") is fit(nine, "nt4") is Fit.FILES_OF_9X
+    # Controls: a service, or a section for NT systems; a loader of another kind tells nothing.
+    assert fit(nine + "[Install.Services]\r\nAddService=lkv\r\n", "nt5") is Fit.FITS
+    assert fit(nine + "[Install.NT]\r\nCopyFiles=@lkv.sys\r\n", "nt5") is Fit.FITS
+    assert fit(nine.replace("NTMPDriver", "PortDriver"), "nt5") is Fit.FITS
+
+
 def test_sections_to_check_for_a_family_without_infs() -> None:
     nine, nt = FAMILIES["win9x"].system, FAMILIES["nt5"].system
 

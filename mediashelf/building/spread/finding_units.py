@@ -58,17 +58,16 @@ def _numbers_together(
     groups = [paths for paths in together if len(paths) > 1]
     if not groups:
         return
-    wanted = {path for paths in groups for path in paths}
-    files = {path: id(file) for path, file in listing.iter_paths() if path in wanted}
-    found = set(files.values())
+    files = {path: listing.find(path) for paths in groups for path in paths}
+    wanted = {id(file) for file in files.values()}
     piece_of = {
         id(file): number
         for number, piece in enumerate(pieces)
         for file in piece.iter_files()
-        if id(file) in found
+        if id(file) in wanted
     }
     for paths in groups:
-        yield [piece_of[files[path]] for path in paths if path in files]
+        yield [piece_of[id(files[path])] for path in paths if files[path] is not None]
 
 
 _Key = tuple[int, int]  # the order, and the origin of what is declared to be one

@@ -65,4 +65,5 @@ class Measure:
             boot=listing.boot.content if listing.boot else None,
             catalog=catalog.own if listing.boot else None,
         )
+        trees.let_go()
         return Measured(layout.used_sectors, index.own.size)

@@ -168,7 +168,8 @@ def _parts(
     """Yield what a disc holds, under the names that it has there."""
     pieces = [piece for unit in units if not unit.has_boot for piece in unit.pieces or (unit,)]
     trees = name_trees(listing.root, (), names)  # our own pages give way to what is listed
-    paths = folder_paths(listing, trees, (piece.top for piece in pieces))
+    paths = list(folder_paths(listing, trees, (piece.top for piece in pieces)))
+    trees.let_go()
     parts: dict[SeriesPart, int] = {}  # files of one folder that may be parted are one part
     for piece, (short, long) in zip(pieces, paths, strict=True):
         part = SeriesPart(short, long, 0, bool(piece.folders))

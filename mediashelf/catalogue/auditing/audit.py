@@ -8,7 +8,7 @@ from contextlib import closing
 from mediashelf.catalogue.auditing.due import Budget
 from mediashelf.catalogue.auditing.judging import judge_image
 from mediashelf.catalogue.auditing.names import AuditJob
-from mediashelf.catalogue.auditing.recording import write_result
+from mediashelf.catalogue.auditing.recording import share_damage, write_result
 from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult, Depth
 from mediashelf.catalogue.records.inside import ids_with_inside
@@ -86,6 +86,7 @@ def run_audit(
             if job.row is not None and catalogue.can_write:
                 with transaction(catalogue.db):
                     result = write_result(catalogue, job.row, result, algorithms)
+                    share_damage(catalogue.db, job.row, result, same_bytes)
                 if result.new_digests and reading.digests is not None:
                     same_bytes.forget(reading.digests.whole.values())
             yield result

@@ -18,7 +18,6 @@ from mediashelf.catalogue.records.waiting import judged_words
 from mediashelf.catalogue.rows import Presence
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.findings import Finding, Severity
 from mediashelf.formats.raw.verdicts import SectorVerdict
 from mediashelf.integrity.fixity.acknowledged import Acknowledged, with_acknowledged
 from mediashelf.integrity.fixity.comparing import (
@@ -28,10 +27,9 @@ from mediashelf.integrity.fixity.comparing import (
     State,
     compare_with_record,
 )
+from mediashelf.integrity.fixity.values import DAMAGED_INSIDE
 from mediashelf.integrity.structure.damage import PLAIN_SECTORS, count_hidden, entries_touched
 from mediashelf.text import count_text
-
-_DAMAGED_INSIDE = "damage-inside-on-record"
 
 
 def judge_image(
@@ -45,6 +43,7 @@ def judge_image(
         record,
         (*reading.findings, *reading.inside),
         structure_read=reading.structure_read,
+        inside_read=reading.inside_report is not None,
     )
     if verdict.state is State.CHANGING:
         return AuditResult(job, verdict, reading)
@@ -55,7 +54,9 @@ def judge_image(
     result = with_others_bytes(same_bytes, _with_earlier_word(result))
     if verdict.spans:
         return _with_touched(catalogue, result)
-    result = with_published(_with_earlier_damage(catalogue, result))
+    if any(each.rule == DAMAGED_INSIDE for each in verdict.findings):
+        result = _with_touched(catalogue, result)
+    result = with_published(result)
     return _with_acknowledged(result, record.acknowledged)
 
 
@@ -82,12 +83,6 @@ def _with_acknowledged(result: AuditResult, known: Mapping[str, Acknowledged]) -
     if not known or not verdict.is_confirmed:
         return result
     findings = with_acknowledged(verdict.findings, known)
-    errors = {each.rule for each in findings if each.severity is Severity.ERROR}
-    if errors == {_DAMAGED_INSIDE}:  # which stands for those that are acknowledged
-        findings = tuple(
-            replace(each, severity=Severity.NOTE) if each.rule == _DAMAGED_INSIDE else each
-            for each in findings
-        )
     rules = tuple(sorted(known.keys() & {each.rule for each in findings}))
     return replace(result, verdict=replace(verdict, findings=findings), acknowledged=rules)
 
@@ -103,32 +98,6 @@ def _with_earlier_word(result: AuditResult) -> AuditResult:
     own, *others = verdict.findings
     told = replace(own, message=f"{own.message}{words}")
     return replace(result, verdict=replace(verdict, findings=(told, *others)))
-
-
-def _with_earlier_damage(catalogue: Catalogue, result: AuditResult) -> AuditResult:
-    """What a deeper audit found wrong stays wrong until an audit as deep finds it right."""
-    row, reading, verdict = result.job.row, result.reading, result.verdict
-    if row is None or row.judged_by != "audit":
-        return result
-    was_too_shallow = verdict.is_confirmed and reading.inside_report is None
-    if not (was_too_shallow and row.verdict == State.DAMAGED and verdict.state is State.SOUND):
-        return result
-    told = Finding(
-        _DAMAGED_INSIDE,
-        Severity.ERROR,
-        result.job.where,
-        f"the audit of {(row.audited_at or row.scanned_at)[:10]} found damage inside, and the "
-        "bytes are still the same",
-        remedy="audit it with --depth contents to check it again",
-    )
-    earlier = [
-        finding
-        for finding in images.findings_on_record(catalogue.db, row.id)
-        if finding.rule != _DAMAGED_INSIDE and finding not in verdict.findings
-    ]
-    findings = (told, *earlier, *verdict.findings)
-    verdict = replace(verdict, state=State.DAMAGED, findings=findings)
-    return _with_touched(catalogue, replace(result, verdict=verdict))
 
 
 def _with_sectors(reading: Reading, verdict: FixityVerdict) -> FixityVerdict:

@@ -7,14 +7,17 @@ from collections.abc import Iterable
 
 from msgspec.structs import replace
 
+from mediashelf.catalogue import images
+from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.history import keep_verdict
+from mediashelf.catalogue.records.damage_inside import damage_inside_of, keep_damage_inside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, ImageRow, utc_now
 from mediashelf.catalogue.scanning.record import replace_findings
 from mediashelf.catalogue.store import Catalogue
-from mediashelf.findings import Severity
+from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.comparing import State
 
 
@@ -57,6 +60,42 @@ def write_result(
     )
     replace_findings(db, row.id, "audit", verdict.findings)
     return result
+
+
+def share_damage(
+    db: sqlite3.Connection, row: ImageRow, result: AuditResult, same_bytes: SameBytes
+) -> None:
+    """Let what was found inside of files hold for every image with the same bytes on record."""
+    reading, now = result.reading, utc_now()
+    if reading.inside_report is None or not result.verdict.is_confirmed:
+        return
+    is_wrong = worst(reading.inside) is Severity.ERROR
+    if not same_bytes.is_first(row.key_digest, is_wrong=is_wrong):
+        return
+    keep_damage_inside(db, row, reading.inside if is_wrong else (), now)
+    if not is_wrong and result.verdict.state is not State.SOUND:
+        return
+    others = db.execute(
+        "SELECT id FROM images WHERE id != ? AND id IN "
+        "(SELECT image_id FROM fixity WHERE digest = ? AND replaced_at IS NULL) "
+        f"AND id NOT IN (SELECT image_id FROM waiting) AND {_OTHERS[is_wrong]}",
+        [row.id, row.key_digest],
+    ).fetchall()
+    verdict, judged_by = (State.DAMAGED.value, "audit") if is_wrong else (RECORDED, "scan")
+    for other in images.by_ids(db, [one for (one,) in others]).values():
+        db.execute(
+            "UPDATE images SET verdict = ?, judged_by = ? WHERE id = ?",
+            [verdict, judged_by, other.id],
+        )
+        found = damage_inside_of(db, other.where, [row.key_digest])
+        replace_findings(db, other.id, "audit", found)
+
+
+_OTHERS = {
+    True: "verdict IN ('recorded', 'sound')",
+    False: "judged_by = 'audit' AND verdict = 'damaged'",
+}
+"""Which images with the same bytes are said to be otherwise, where these are wrong inside."""
 
 
 def confirm_record(db: sqlite3.Connection, row: ImageRow, mtime_ns: int) -> None:

@@ -18,6 +18,7 @@ class SameBytes:
         self._catalogue = catalogue
         self._rows: dict[str, tuple[ImageRow, ...]] = {}
         self._version = 0
+        self._shared: set[tuple[str, bool]] = set()
 
     def of(self, digest: str) -> tuple[ImageRow, ...]:
         """Return every image with this digest in force, by shelf and path."""
@@ -29,6 +30,12 @@ class SameBytes:
         if rows is None:
             rows = self._rows[digest] = tuple(self._catalogue.images_by_digest(digest))
         return rows
+
+    def is_first(self, digest: str, *, is_wrong: bool) -> bool:
+        """Tell whether nobody has asked before whether these bytes are wrong inside, or right."""
+        is_known = (digest, is_wrong) in self._shared
+        self._shared.add((digest, is_wrong))
+        return not is_known
 
     def forget(self, digests: Iterable[str]) -> None:
         """Ask anew for these: the audit has put them on record for another image."""

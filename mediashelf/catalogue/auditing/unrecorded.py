@@ -9,10 +9,11 @@ from msgspec.structs import replace
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
+from mediashelf.catalogue.records.damage_inside import damage_inside_of
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.comparing import FixityRecord, State
+from mediashelf.integrity.fixity.comparing import FixityRecord, FixityVerdict, State
 from mediashelf.integrity.fixity.digests import differing_blocks
 from mediashelf.text import blocks_differ
 
@@ -26,8 +27,7 @@ def judge_unrecorded(
         return result
     twins = same_bytes.of(reading.digests.whole["xxh3_128"])
     if twins and result.verdict.state is State.UNRECORDED:
-        sound = replace(result.verdict, state=State.SOUND)  # by the record of its twin
-        return replace(result, verdict=sound, twins=twins)
+        return replace(result, verdict=_by_twins(catalogue, result), twins=twins)
     if twins:
         return replace(result, twins=twins)
     namesakes = [
@@ -45,6 +45,18 @@ def judge_unrecorded(
         return result
     verdict = replace(result.verdict, findings=(finding, *result.verdict.findings))
     return replace(result, verdict=verdict)
+
+
+def _by_twins(catalogue: Catalogue, result: AuditResult) -> FixityVerdict:
+    """Judge by the records of the same bytes; an audit may have found damage inside of them."""
+    reading, verdict = result.reading, result.verdict
+    if reading.inside_report is None and reading.digests is not None:
+        digests = reading.digests.whole.values()
+        found = damage_inside_of(catalogue.db, result.job.where, digests)
+        if found:
+            findings = (*found, *verdict.findings)
+            return replace(verdict, state=State.DAMAGED, findings=findings)
+    return replace(verdict, state=State.SOUND)
 
 
 def _check_namesake(

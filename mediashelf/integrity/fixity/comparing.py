@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from msgspec import Struct, field
+from msgspec.structs import replace
 
 from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.structure_rules import TRUNCATING_RULE
@@ -64,13 +65,15 @@ def compare_with_record(
     structure: Sequence[Finding] = (),
     *,
     structure_read: bool = True,
+    inside_read: bool = False,
 ) -> FixityVerdict:
     """Judge what was observed against the record; reads nothing.
 
     ``where`` names the image in the findings. ``structure`` holds the structural
     findings of the image as it is now; those that the keeper acknowledged for exactly these
     bytes become notes. ``recorded`` is None, or has no digests,
-    where nothing is recorded.
+    where nothing is recorded. What an audit found inside these bytes holds
+    until files inside are read again, which ``inside_read`` says of ``structure``.
     """
     if observed.absence is Absence.AWAY:
         away = fixity_findings.away(where, recorded)
@@ -95,6 +98,10 @@ def compare_with_record(
     own = () if comparison.finding is None else (comparison.finding,)
     if comparison.is_confirmed and recorded is not None:
         structure = with_acknowledged(structure, recorded.acknowledged)
+        inside = () if inside_read else _damage_inside(where, recorded, structure)
+        if inside and comparison.state is State.SOUND:
+            comparison.state = State.DAMAGED
+        structure = (*inside, *structure)
     return FixityVerdict(
         comparison.state,
         "; ".join(comparison.words),
@@ -103,6 +110,22 @@ def compare_with_record(
         comparison.is_confirmed,
         observed.digests.size if observed.digests is not None else 0,
     )
+
+
+def _damage_inside(
+    where: str, recorded: FixityRecord, structure: Sequence[Finding]
+) -> tuple[Finding, ...]:
+    """Return what an audit found inside these bytes that is not seen in the structure."""
+    if not recorded.damage_inside:
+        return ()
+    told, *others = recorded.damage_inside
+    known = recorded.acknowledged
+    earlier = [each for each in with_acknowledged(others, known) if each not in structure]
+    is_wrong = worst(earlier) is Severity.ERROR
+    if not is_wrong and not any(each.rule in known for each in earlier):
+        return ()
+    severity = Severity.ERROR if is_wrong else Severity.NOTE  # it stands for the others
+    return (replace(told, where=where, severity=severity), *earlier)
 
 
 def _judge_unreadable(

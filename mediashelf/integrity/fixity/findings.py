@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mediashelf.findings import Finding, Severity
-from mediashelf.integrity.fixity.values import FixityRecord, Observed
+from mediashelf.integrity.fixity.values import DAMAGED_INSIDE, FixityRecord, Observed
 from mediashelf.integrity.structure.damage import Span
 from mediashelf.text import count_text
 
@@ -35,6 +35,18 @@ def other_folder(where: str, words: str) -> Finding:
         words,
         remedy="connect the right disk; if the shelf is elsewhere now: mediashelf shelf move; if "
         "its images are gone for good: mediashelf shelf drop, then add the folder again",
+    )
+
+
+def damaged_inside(where: str, audited_at: str, copy: str = "") -> Finding:
+    """An audit of these bytes found errors inside, in ``copy`` if not here."""
+    place = f" {copy}, which has the same bytes" if copy else ", and the bytes are still the same"
+    return Finding(
+        DAMAGED_INSIDE,
+        Severity.ERROR,
+        where,
+        f"the audit of {audited_at[:10]} found damage inside{place}",
+        remedy="audit it with --depth contents to check it again",
     )
 
 

@@ -13,6 +13,9 @@ from mediashelf.integrity.fixity.digests import BLOCK_SIZE, Digests
 from mediashelf.integrity.fixity.states import State
 from mediashelf.integrity.structure.damage import Span
 
+DAMAGED_INSIDE = "damage-inside-on-record"
+"""The rule of what an audit looked for inside files, and who reads the bytes again does not."""
+
 
 class Absence(StrEnum):
     """Why there is no file to look at."""
@@ -26,7 +29,8 @@ class FixityRecord(Struct, frozen=True):
 
     ``digests`` maps algorithm to hexadecimal digest. ``blocks`` joins the
     8-byte xxh3_64 of every ``block_size`` bytes and may be empty. ``acknowledged`` are the
-    rules whose findings the keeper knows and lives with, for these bytes.
+    rules whose findings the keeper knows and lives with, for these bytes. ``damage_inside`` is
+    what an audit found wrong in them, a finding of :data:`DAMAGED_INSIDE` first.
     """
 
     size: int
@@ -37,6 +41,7 @@ class FixityRecord(Struct, frozen=True):
     recorded_at: str = ""
     confirmed_at: str = ""
     acknowledged: Mapping[str, Acknowledged] = field(default_factory=dict)
+    damage_inside: tuple[Finding, ...] = ()
 
 
 class Observed(Struct, frozen=True):

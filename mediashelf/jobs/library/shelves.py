@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from msgspec import Struct
 
-from mediashelf.catalogue.rows import ShelfRow
+from mediashelf.catalogue.rows import Presence, ShelfRow
 from mediashelf.catalogue.scanning.other_folder import other_folder
-from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.shelf_places import lookalike, same_disk
 from mediashelf.catalogue.shelves import (
     add_shelf,
@@ -50,23 +51,24 @@ def register_shelf(catalogue: Catalogue, folder: Path, name: str = "") -> Regist
 def shelves_here(catalogue: Catalogue) -> list[tuple[ShelfRow, bool]]:
     """Return every shelf, and whether it is here now: its folder, with something of it."""
     file_systems = FileSystems()
-    return [
-        (
-            row,
-            _is_here(row.root)
-            and not other_folder(
-                catalogue.db, row.root, catalogue.images(shelf=row.name), file_systems
-            ),
-        )
-        for row in catalogue.shelves()
-    ]
+    return [(row, _is_here(catalogue, row, file_systems)) for row in catalogue.shelves()]
 
 
-def _is_here(root: Path) -> bool:
+def _is_here(catalogue: Catalogue, shelf: ShelfRow, file_systems: FileSystems) -> bool:
     try:
-        return root.is_dir()
+        if not shelf.root.is_dir():
+            return False
     except OSError:
         return False
+    rows = catalogue.images(shelf=shelf.name)
+    if any(os.path.lexists(row.file) for row in rows):
+        return True
+    absences = Absences(shelf.root, file_systems, ())
+    # An empty mount point, say: each file system that held images is another now.
+    expected = [row for row in rows if row.presence is not Presence.MISSING]
+    is_away = [absences.judge(row.path, row.file_system)[0] is Presence.AWAY for row in expected]
+    is_other = other_folder(catalogue.db, shelf.root, rows, file_systems)
+    return not (is_away and all(is_away)) and not is_other
 
 
 class Forgetting(Struct, frozen=True):

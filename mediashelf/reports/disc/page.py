@@ -192,11 +192,9 @@ def _largest(root: DrawnArea) -> list[DrawnArea]:
 def _iter_files(root: DrawnArea) -> Iterator[DrawnArea]:
     waiting = [root]
     while waiting:
-        for child in waiting.pop().children.values():
-            if child.is_folder:
-                waiting.append(child)
-            elif child.size:
-                yield child
+        folder = waiting.pop()
+        waiting += folder.folders.values()
+        yield from folder.iter_files()
 
 
 def _parts(root: DrawnArea, areas: Iterable[DrawnArea]) -> Iterator[PartRow]:

@@ -19,7 +19,7 @@ from mediashelf.catalogue.history import history_of
 from mediashelf.catalogue.store import open_catalogue
 
 STORED = Path(__file__).parents[3] / "fixtures" / "catalogues"
-VERSIONS = [1, 2, 3, 4, 5, 6, 7, 8, 9]
+VERSIONS = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10]
 
 OLD, MIDDLE, LATE = "2025-03-01T10:00:00Z", "2025-06-01T10:00:00Z", "2025-11-01T10:00:00Z"
 

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import random
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, overwrite, write
+from made_library import DATE, TICK, overwrite, write
 from make_files import make_cabinet, make_pe
 from make_image import MadeImage, flip, make_iso, zero
+from mediashelf.errors import BlockedError
+from mediashelf.formats.packed.signatures import ContentFormat
+from mediashelf.integrity.inside import contents
+from mediashelf.integrity.inside.selfchecks.faults import Fault
 
 CABINET = make_cabinet([{"LKVX3.SYS": b"driver " * 9000}])
 FILES = {"SETUP.EXE": make_pe().data, "DATA1.CAB": CABINET.data, "README.TXT": b"read me\r\n"}
@@ -107,3 +113,96 @@ def test_the_files_hit_are_named_again_by_a_shallower_audit(shelf: Shelf) -> Non
         "cabinet-checksums-agree",
     ]
     assert [entry["path"] for entry in image["touched"]] == ["/DATA1.CAB"]
+
+
+def copy_of_damaged(shelf: Shelf, made: MadeImage) -> None:
+    """Add an image with the bytes of the damaged one, which no audit has looked into."""
+    write(shelf.home / "copy.iso", (shelf.home / "damaged.iso").read_bytes(), DATE)
+    shelf.run("scan")
+    shelf.run("audit", "damaged.iso", "--depth", "contents", code=1)
+
+
+def test_damage_inside_holds_for_every_copy_on_record(shelf: Shelf, made: MadeImage) -> None:
+    """Own behaviour: a copy of the damaged image was called sound."""
+    copy_of_damaged(shelf, made)
+    listed = shelf.json("list")["images"]
+    assert {row["path"]: row["state"] for row in listed} == {
+        "copy.iso": "damaged",
+        "damaged.iso": "damaged",
+        "sound.iso": "recorded",
+    }
+    for _ in range(2):
+        out = " ".join(shelf.run("audit", "copy.iso", code=1).stdout.split())
+        assert "found damage inside home: damaged.iso, which has the same bytes" in out
+        assert "cabinet-checksums-agree" in out
+        assert "1 image: 1 damaged." in out
+
+
+def test_damage_inside_holds_for_a_copy_without_a_record(shelf: Shelf, made: MadeImage) -> None:
+    """Own behaviour: "sound", with the damaged image as the reason."""
+    copy_of_damaged(shelf, made)
+    loose = shelf.folder / "loose.iso"
+    loose.write_bytes((shelf.home / "damaged.iso").read_bytes())
+    (image,) = shelf.json("audit", loose, code=1)["images"]
+    assert image["state"] == "damaged"
+    assert image["findings"][0]["rule"] == "damage-inside-on-record"
+    loose.write_bytes(made.data)
+    assert shelf.json("audit", loose)["images"][0]["state"] == "sound"
+
+
+def test_an_audit_as_deep_that_finds_copies_sound_settles_it(
+    shelf: Shelf, made: MadeImage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy_of_damaged(shelf, made)
+
+    def find_none(view: object, tally: object) -> Iterator[Fault]:
+        return iter(())
+
+    monkeypatch.setitem(contents._FAULT_ITERATORS, ContentFormat.CABINET, find_none)
+    shelf.run("audit", "copy.iso", "--depth", "contents")
+    states = {row["path"]: row["state"] for row in shelf.json("list")["images"]}
+    assert (states["copy.iso"], states["damaged.iso"]) == ("sound", "recorded")
+
+
+def test_an_image_that_an_audit_found_damaged_inside_blocks_a_session(shelf: Shelf) -> None:
+    """Own behaviour: it was copied without a word, although ``list --target`` left it out."""
+    plan, card = shelf.folder / "plan.toml", shelf.folder / "card"
+    card.mkdir()
+    image = (shelf.home / "damaged.iso").as_posix()
+    plan.write_text(
+        f'name = "Kiosk"\ntargets = ["win9x"]\n[[disc]]\nimage = "{image}"\npad = true\n',
+        "utf-8",
+    )
+    shelf.run("plan", "show", plan)
+    shelf.run("audit", "--depth", "contents", code=1)
+    rules = {one["rule"] for one in shelf.json("plan", "show", plan, code=1)["findings"]}
+    assert {"damage-inside-on-record", "cabinet-checksums-agree"} <= rules
+    shelf.run("prepare", plan, "--to", card, code=BlockedError.exit_code)
+    words = ("--acknowledge", "cabinet-checksums-agree", "--why", "we do not need it")
+    shelf.run("audit", "damaged.iso", *words)
+    shelf.run("prepare", plan, "--to", card)
+
+
+@pytest.mark.parametrize("between", ["decayed", "changed", "missing", "forgotten"])
+def test_damage_inside_is_known_after_other_bytes_were_there(shelf: Shelf, between: str) -> None:
+    """Own behaviour: bytes that decayed and were restored were "sound" then."""
+    place = shelf.home / "damaged.iso"
+    data = place.read_bytes()
+    shelf.run("audit", "--depth", "contents", code=1)
+    if between == "forgotten":
+        shelf.run("shelf", "drop", "home", "--yes")
+        shelf.run("shelf", "add", shelf.home)
+        shelf.run("scan")
+    elif between == "missing":
+        place.unlink()
+        shelf.run("scan", code=1)
+    else:
+        overwrite(place, 40_000, b"\xff")
+        date = DATE if between == "decayed" else DATE + 5 * TICK
+        os.utime(place, ns=(date, date))
+        shelf.run("audit", code=1)
+    write(place, data, DATE)
+    shelf.run("scan", "--fail-on", "never")
+    (image,) = shelf.json("audit", "damaged.iso", code=1)["images"]
+    assert image["state"] == "damaged"
+    assert "cabinet-checksums-agree" in {each["rule"] for each in image["findings"]}
