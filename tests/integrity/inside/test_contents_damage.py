@@ -167,13 +167,20 @@ def test_damage_in_an_archive_after_a_program_has_its_place_in_the_image(
     assert at in [finding.offset for finding in findings]
 
 
-def test_a_cut_zip_after_a_program_has_its_place_in_the_image(tmp_path: Path) -> None:
-    program = make_pe().data
+@pytest.mark.parametrize("padding", [0, 512, 1000])
+def test_a_cut_archive_after_a_program_has_its_place_in_the_image(
+    tmp_path: Path, padding: int
+) -> None:
+    program = make_pe().data + bytes(padding)
     made = make_iso({"SETUP.EXE": program + b"PK\3\4" + bytes(3000)})
     findings, _ = check(made.data, tmp_path)
-    start = made.file("/SETUP.EXE")
+    start = made.file("/SETUP.EXE") + len(program)
     found = [item for item in findings if item.rule == "zip-structure-holds"]
-    assert [(item.offset, item.length) for item in found] == [(start + len(program), 3004)]
+    assert [(item.offset, item.length) for item in found] == [(start, 3004)]
+    cabinet = SETUP_CABINET
+    made = make_iso({"SETUP.EXE": program + flip(cabinet.data, cabinet.at("block 0.0") + 20)})
+    findings, _ = check(made.data, tmp_path)
+    assert start + cabinet.at("block 0.0") in [item.offset for item in findings]
 
 
 def test_an_allowance_to_expand_grows_with_the_file_and_is_spent() -> None:
