@@ -193,7 +193,8 @@ def test_a_missing_file_that_no_device_needs_is_a_warning() -> None:
 
 def test_without_a_machine_every_package_counts() -> None:
     result, findings = surveyed(make_disc(), devices=None)
-    assert result.covers == ()
+    assert (result.covers, result.has_machine) == ((), False)
+    assert surveyed(make_disc(), devices=())[0].has_machine  # one without devices is one
     found = [f for f in findings if f.rule == "driver-file-missing"]
     assert {finding.severity for finding in found} == {Severity.ERROR}
     assert places(findings, "device-without-driver") == []

@@ -155,6 +155,16 @@ def test_long_directory_path_is_said_once_not_of_what_is_inside() -> None:
     assert [item.where for item in found if item.rule == "directory-path-length"] == [f"/{folder}"]
 
 
+@pytest.mark.parametrize(("rule", "most"), [("file-size", (1 << 31) - 1)])
+def test_of_small_and_large_files_the_large_are_named(rule: str, most: int) -> None:
+    sizes = {"A.CAB": most, "B.CAB": most + 1, "C.CAB": 1, "D.CAB": 4 << 30}
+    found = findings(disc(iso=sizes), "dos", rule)
+    assert [(one.where, one.found) for one in found] == [
+        ("/B.CAB", str(most + 1)),
+        ("/D.CAB", str(4 << 30)),
+    ]
+
+
 def test_a_directory_path_may_be_as_long_as_the_limit() -> None:
     """Microsoft KB Q156795: 64 characters without the drive."""
     just, over = f"/{'A' * 63}", f"/{'A' * 64}"
