@@ -60,9 +60,10 @@ class PlannedDirectory(Struct):
 
     def iter_directories(self) -> Iterator[PlannedDirectory]:
         """Yield the directories in it."""
-        for item in self.items:
-            if isinstance(item, PlannedDirectory):
-                yield item
+        if self.folder.folders:  # most hold files alone
+            for item in self.items:
+                if isinstance(item, PlannedDirectory):
+                    yield item
 
     def iter_files(self) -> Iterator[DiscFile]:
         """Yield the files in it and below by their paths as text, which are not made for that."""
@@ -115,9 +116,11 @@ class NamedTrees(NamedTuple):
 
         They point to each other, and garbage in circles can stay for long.
         """
-        for tree in (self.iso, self.joliet):
-            for directory in list(tree.iter_level_by_level()):
-                directory.items.clear()
+        waiting = [self.iso, self.joliet]
+        while waiting:
+            directory = waiting.pop()
+            waiting += directory.iter_directories()
+            directory.items.clear()
 
 
 KnownNames = dict[tuple[object, ...], tuple["array[int]", list[str]]]

@@ -14,14 +14,7 @@ from msgspec import Struct
 
 from mediashelf.building.naming.layout import Layout, lay_out
 from mediashelf.building.naming.names import Label, disc_label
-from mediashelf.building.naming.trees import (
-    BOOT_CATALOG,
-    HTML_PAGE,
-    INDEX_PAGE,
-    KnownNames,
-    NamedTrees,
-    name_trees,
-)
+from mediashelf.building.naming.trees import NamedTrees
 from mediashelf.building.pages.disc_pages import DiscPages, Note
 from mediashelf.building.pages.html_page import render_html
 from mediashelf.building.pages.index_page import NO_PAGES, index_size
@@ -29,13 +22,14 @@ from mediashelf.building.planning.boot import PlannedBoot
 from mediashelf.building.planning.checks import check_depth, check_files, check_label, check_layout
 from mediashelf.building.planning.folder_paths import places_of_sources
 from mediashelf.building.planning.listing import Listing, list_sources
+from mediashelf.building.planning.named_disc import NamedDisc, name_disc, there
 from mediashelf.building.planning.planned_facts import planned_facts
 from mediashelf.building.recipes.capacity import Capacity
 from mediashelf.building.recipes.recipe import Recipe
-from mediashelf.building.sources.clock import date_disc, disc_moment
-from mediashelf.building.tree import Content, DiscFile, date_folders
+from mediashelf.building.sources.clock import disc_moment
+from mediashelf.building.tree import DiscFile
 from mediashelf.findings import Findings, joined
-from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts
+from mediashelf.formats.volume import DiscFacts
 from mediashelf.sequences import MadeSequence
 
 
@@ -117,12 +111,12 @@ class DiscPlan(Struct, frozen=True):
     @property
     def file_count(self) -> int:
         """How many files the disc has, with those that are made."""
-        return len(self.sources) + len(_there(self.index, self.html, self.catalog))
+        return len(self.sources) + len(there(self.index, self.html, self.catalog))
 
     def iter_files(self) -> Iterator[DiscFile]:
         """Yield the files as the builder knows them, those that are made last."""
         yield from self.sources
-        yield from _there(self.index, self.html, self.catalog)
+        yield from there(self.index, self.html, self.catalog)
 
     @property
     def content_size(self) -> int:
@@ -153,54 +147,36 @@ def plan_listing(
     recipe: Recipe,
     listing: Listing,
     pages: DiscPages = NO_PAGES,
-    names: KnownNames | None = None,
 ) -> DiscPlan:
     """Decide everything about the disc that holds what was listed; nothing is read.
 
     ``pages`` is what the disc's pages tell beside its files; they have no influence on
-    the names of what is listed. ``names`` are those known of folders. A listing is good for
-    one plan at a time: the places on the disc are kept in it.
+    the names of what is listed. A listing is good for one plan at a time: the places on the
+    disc are kept in it.
     """
-    boot, boot_file, listed = listing.boot, listing.boot_file, listing.files
-    sources = (*_there(boot_file), *listed)
-    date = date_disc(sources)
-    date_folders(listing.root, date)
-    contents = [file.own for file in sources]
+    return plan_named(name_disc(recipe, listing, has_pages=pages != NO_PAGES), pages)
 
-    number = pages.series.number if pages.series is not None else 0
-    label = disc_label(recipe.label, number)
-    has_html = recipe.index and (pages != NO_PAGES or any(one.notes for one in recipe.folders))
-    index = DiscFile(INDEX_PAGE, Content("", 0), date) if recipe.index else None
-    html = DiscFile(HTML_PAGE, Content("", 0), date) if has_html else None
-    catalog = DiscFile(BOOT_CATALOG, Content("", SECTOR_SIZE), date) if boot else None
-    trees = name_trees(listing.root, _there(boot_file, catalog, index, html), names)
+
+def plan_named(disc: NamedDisc, pages: DiscPages = NO_PAGES) -> DiscPlan:
+    """Give everything on the disc its place, and say what is wrong with it."""
+    recipe, listing, trees = disc.recipe, disc.listing, disc.trees
     places = places_of_sources(recipe, listing, trees)
     notes = tuple(Note(short, long, one.notes) for short, long, one in places if one.notes)
-    if index is not None:
-        index.own.size = index_size(recipe.label, trees, pages, notes)
-    if index is not None and html is not None:
-        name = index.short_path.removeprefix("/")
-        html.own.data = render_html(recipe.label, pages, notes, name)
-        html.own.size = len(html.own.data)
+    _size_pages(disc, pages, notes)
+    boot, catalog = listing.boot, disc.catalog
     layout = lay_out(
         trees, boot=boot.content if boot else None, catalog=catalog.own if catalog else None
     )
+    number = pages.series.number if pages.series is not None else 0
+    label, made = disc_label(recipe.label, number), disc_moment(disc.date)
     boot_facts = boot.facts(catalog.own) if boot and catalog else None
-    findings = joined(
-        listing.findings,
-        # The number at the end of a label is no news; the rest is told of once.
-        check_label(recipe.label, disc_label(recipe.label)) if number <= 1 else (),
-        boot.check() if boot else (),
-        check_layout(layout, recipe.capacity),
-        check_depth(trees),
-        Findings(check_files(listed, trees)),
-    )
+    contents = [file.own for file in disc.sources]
     return DiscPlan(
         recipe=recipe,
         label=label,
-        made=disc_moment(date),
-        facts=planned_facts(layout, label, disc_moment(date), boot_facts),
-        findings=findings,
+        made=made,
+        facts=planned_facts(layout, label, made, boot_facts),
+        findings=_check(disc, layout, number),
         declared=tuple(
             DeclaredFolder(short, long, one.provides, one.provides_for)
             for short, long, one in places
@@ -212,18 +188,37 @@ def plan_listing(
         layout=layout,
         trees=trees,
         boot=boot,
-        index=index,
-        html=html,
+        index=disc.index,
+        html=disc.html,
         catalog=catalog,
         pages=pages,
         notes=notes,
-        sources=sources,
+        sources=disc.sources,
         listing=listing,
     )
 
 
-def _there(*files: DiscFile | None) -> list[DiscFile]:
-    return [file for file in files if file is not None]
+def _size_pages(disc: NamedDisc, pages: DiscPages, notes: tuple[Note, ...]) -> None:
+    """Give the disc's pages their sizes, and the one for browsers its text."""
+    index, html, label = disc.index, disc.html, disc.recipe.label
+    if index is not None:
+        index.own.size = index_size(label, disc.trees, pages, notes)
+    if index is not None and html is not None:
+        html.own.data = render_html(label, pages, notes, index.short_path.removeprefix("/"))
+        html.own.size = len(html.own.data)
+
+
+def _check(disc: NamedDisc, layout: Layout, number: int) -> Findings:
+    recipe, listing = disc.recipe, disc.listing
+    return joined(
+        listing.findings,
+        # The number at the end of a label is no news; the rest is told of once.
+        check_label(recipe.label, disc_label(recipe.label)) if number <= 1 else (),
+        listing.boot.check() if listing.boot else (),
+        check_layout(layout, recipe.capacity),
+        check_depth(disc.trees),
+        Findings(check_files(listing.files, disc.trees)),
+    )
 
 
 class _PlannedFiles(MadeSequence[PlannedFile]):

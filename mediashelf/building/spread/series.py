@@ -9,7 +9,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from mediashelf.building.naming.names import iso_label
-from mediashelf.building.naming.trees import KnownNames, name_trees
+from mediashelf.building.naming.trees import KnownNames
 from mediashelf.building.pages.disc_pages import (
     DiscPages,
     DriverTable,
@@ -21,9 +21,10 @@ from mediashelf.building.pages.disc_pages import (
 )
 from mediashelf.building.pages.html_page import render_html
 from mediashelf.building.pages.page_text import note_lines, series_lines, series_title
-from mediashelf.building.planning.disc_plan import DiscPlan, plan_listing
+from mediashelf.building.planning.disc_plan import DiscPlan, plan_named
 from mediashelf.building.planning.folder_paths import folder_paths
 from mediashelf.building.planning.listing import Listing
+from mediashelf.building.planning.named_disc import NamedDisc, name_disc
 from mediashelf.building.recipes.recipe import Recipe
 from mediashelf.building.spread.finding_units import find_units
 from mediashelf.building.spread.fitting import refuse_too_large, that_fit
@@ -124,23 +125,21 @@ def with_tables(
         share_on_disc(listing)
     count = len(listings)
     discs: tuple[SeriesDisc, ...] = ()
-    if count > 1:  # the pages tell of every disc, so all are named before any is planned
-        discs = tuple(
-            SeriesDisc(
-                numbered_name(series.recipe.label, number, count),
-                tuple(_parts(listing, units, names)),
-            )
-            for number, (listing, units) in enumerate(zip(listings, series.units, strict=True), 1)
-        )
     with collector_paused():  # all of it lives
-        plans = tuple(
-            plan_listing(
-                series.recipe,
-                listing,
-                DiscPages(tuple(tables), Series(number, discs) if discs else None),
-                names,
+        has_pages = count > 1 or bool(tables)
+        named = [
+            name_disc(series.recipe, listing, has_pages=has_pages, names=names)
+            for listing in listings
+        ]
+        if count > 1:  # the pages tell of every disc, so all are named before any is planned
+            parts = map(_parts, named, series.units)
+            discs = tuple(
+                SeriesDisc(numbered_name(series.recipe.label, number, count), tuple(own))
+                for number, own in enumerate(parts, 1)
             )
-            for number, listing in enumerate(listings, 1)
+        plans = tuple(
+            plan_named(disc, DiscPages(tuple(tables), Series(number, discs) if discs else None))
+            for number, disc in enumerate(named, 1)
         )
     return replace(series, plans=plans)
 
@@ -164,15 +163,11 @@ def file_stem(label: str) -> str:
     return iso_label(label).lower()
 
 
-def _parts(
-    listing: Listing, units: Iterable[Unit], names: KnownNames | None
-) -> Iterator[SeriesPart]:
+def _parts(disc: NamedDisc, units: Iterable[Unit]) -> Iterator[SeriesPart]:
     """Yield what a disc holds, under the names that it has there."""
     pieces = [piece for unit in units if not unit.has_boot for piece in unit.pieces or (unit,)]
-    trees = name_trees(listing.root, (), names)  # our own pages give way to what is listed
     tops = dict.fromkeys(piece.top for piece in pieces)
-    paths = dict(zip(tops, folder_paths(listing, trees, tops), strict=True))
-    trees.let_go()
+    paths = dict(zip(tops, folder_paths(disc.listing, disc.trees, tops), strict=True))
     parts: dict[SeriesPart, int] = {}  # files of one folder that may be parted are one part
     for piece in pieces:
         short, long = paths[piece.top]
