@@ -18,7 +18,7 @@ _OTHER = re.compile(
     r"[- ]ids?$|^ids?\.? (?:de |d['’])?(?:hardware|mat|compat|inst|disp|p[ée]riph)|identifi"
 )
 _CLOSING = ").]>"
-"""What may stand behind an identifier, and is no part of one whose form is published."""
+"""Characters that may follow an identifier; none whose form is published ends in one."""
 _NAME_KEYS = ("name", "caption", "friendlyname")
 _DESCRIPTION = re.compile(r"(?:device |driver )?descri|(?:geräte)?beschreibung")
 
