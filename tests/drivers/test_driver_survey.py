@@ -49,6 +49,7 @@ WEIGHED = {
     "driver-file-found-above": {ERROR},
     "driver-file-missing": {ERROR, WARNING},
     "driver-file-name-hidden": {ERROR},
+    "driver-file-short-name": {WARNING},
     "driver-file-size": {NOTE},
     "driver-files-other-root": {WARNING},
     "driver-tie": {NOTE},
@@ -192,7 +193,8 @@ def test_a_missing_file_that_no_device_needs_is_a_warning() -> None:
 
 def test_without_a_machine_every_package_counts() -> None:
     result, findings = surveyed(make_disc(), devices=None)
-    assert result.covers == ()
+    assert (result.covers, result.has_machine) == ((), False)
+    assert surveyed(make_disc(), devices=())[0].has_machine  # one without devices is one
     found = [f for f in findings if f.rule == "driver-file-missing"]
     assert {finding.severity for finding in found} == {Severity.ERROR}
     assert places(findings, "device-without-driver") == []
@@ -293,6 +295,46 @@ def test_rules_around_a_package(text: str, files: dict[str, bytes], rule: str) -
     assert places(findings, rule) == []
     _, findings = surveyed(make_tree({**sound, "/l/lkv.inf": text, **files}), "nt5")
     assert places(findings, rule)
+
+
+@pytest.mark.parametrize(("top", "said"), [("", "/"), ("/pack", "/pack")])
+def test_paths_that_count_from_another_folder_are_told_with_that_folder(
+    top: str, said: str
+) -> None:
+    text = inf_text(VIDEO, disks="1=disk,lkv.tag", files="lkv.sys=1,sub")
+    files = {f"{top}/l/lkv.inf": text, f"{top}/sub/lkv.sys": b"x", f"{top}/lkv.tag": b""}
+    _, findings = surveyed(make_tree(files), "nt5")
+    (one,) = [one for one in findings if one.rule == "driver-files-other-root"]
+    assert one.message == f"1 file found only when paths are counted from {said}"
+    assert f"type {said}, or" in one.remedy
+
+
+@pytest.mark.parametrize(
+    ("files", "size", "message"),
+    [
+        ("lkv.sys=1,,7", 3, "/l/lkv.sys has 3 bytes; expected 7 bytes, as the INF says"),
+        ("lkv.sys=1", 0, "/l/lkv.sys has 0 bytes; expected contents"),
+    ],
+)
+def test_a_file_that_is_cut_short_is_told_with_both_sizes(
+    files: str, size: int, message: str
+) -> None:
+    tree = make_tree({"/l/lkv.inf": inf_text(VIDEO, files=files), "/l/lkv.sys": bytes(size)})
+    _, findings = surveyed(tree, "nt5")
+    (one,) = [one for one in findings if one.rule == "driver-file-cut-short"]
+    assert one.message == message
+
+
+def test_a_short_name_that_the_inf_asks_for_is_a_warning() -> None:
+    text = inf_text(VIDEO, copies="CopyFiles=@larksp~1.sys", files="larksp~1.sys=1")
+    tree = make_tree(
+        {"/l/lkv.inf": text, "/l/larkspur video.sys": b"x"},
+        hidden={"/l/larkspur video.sys": "/L/LARKSP~1.SYS", "/l/lkv.inf": "/L/LKV.INF"},
+    )
+    _, findings = surveyed(tree, "nt5")
+    (one,) = [one for one in findings if one.rule.startswith("driver-file-")]
+    assert one.rule == "driver-file-short-name"
+    assert one.message.startswith("larksp~1.sys is the short name of /l/larkspur video.sys; ")
 
 
 @pytest.mark.parametrize("target", ["win9x", "nt5"])

@@ -18,7 +18,7 @@ _OTHER = re.compile(
     r"[- ]ids?$|^ids?\.? (?:de |d['’])?(?:hardware|mat|compat|inst|disp|p[ée]riph)|identifi"
 )
 _CLOSING = ").]>"
-"""Characters that may follow an identifier; none whose form is published ends in one."""
+"""What may follow an identifier, and does not belong to one whose form is published."""
 _NAME_KEYS = ("name", "caption", "friendlyname")
 _DESCRIPTION = re.compile(r"(?:device |driver )?descri|(?:geräte)?beschreibung")
 

@@ -213,6 +213,22 @@ def test_a_key_without_its_ids_is_a_device_all_the_same() -> None:
     assert [finding.rule for finding in machine.findings] == ["machine-text-damaged"]
 
 
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (hex_list("PCI\\VEN_F2C4\u2019DEV_0301"), "expected an identifier in ASCII"),
+        (hex_list("PCI\\VEN_F2C4\x07DEV_0301"), "expected an identifier in ASCII"),
+        ("hex(7):50,00,43,00", "expected a zero at its end"),
+        ("dword:0000000z", "expected a text in quotes, or bytes of two digits"),
+    ],
+)
+def test_identifiers_that_are_damaged_in_a_registry_are_told(value: str, said: str) -> None:
+    text = registry((f"{ENUM}\\{VIDEO}", f'"HardwareID"={value}\n'))
+    findings = parse_machine(text).findings
+    (finding,) = [one for one in findings if one.rule == "machine-text-damaged"]
+    assert said in finding.message
+
+
 def test_kinds_without_a_bus_are_whole_identifiers() -> None:
     """Hardware IDs: a class string without an enumerator is one of the three forms."""
     values = f'"HardwareID"={hex_list("IDE_DISK", "GenDisk")}\n'
