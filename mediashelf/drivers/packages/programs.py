@@ -21,7 +21,7 @@ from mediashelf.formats.packed.programs import (
 _SUFFIXES = frozenset(
     ("386", "acm", "ax", "cpl", "dll", "drv", "exe", "mpd", "ocx", "pdr", "sys", "vxd")
 )
-_HEAD = 16 << 10
+_HEAD = 4096
 """Bytes that are read: headers with the tables of what is in the file."""
 
 

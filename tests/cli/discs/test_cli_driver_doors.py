@@ -11,7 +11,7 @@ import pytest
 
 from cli_runs import Shelf
 from driver_examples import inf_text
-from make_files import make_cabinet
+from make_files import make_cabinet, make_pe
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.verdict import decide
 
@@ -62,6 +62,13 @@ CASES = {
         WHOLE,
         both(),
         ("usbd.sys",),
+    ),
+    "half": Case({}, {"lkv.sys": make_pe().data[:900]}, both("lkv.sys (cut short)")),
+    "stale": Case(
+        {"files": f"lkv.sys=1,,{len(make_pe().data) + 1}"}, {"lkv.sys": make_pe().data}, both()
+    ),
+    "outside": Case(
+        {"copies": "CopyFiles=@lkv.sys,Gone\r\nInclude=base.inf"}, WHOLE, both(), ("[Gone]",)
     ),
     "modern": Case({"signature": "$Windows NT$"}, WHOLE, {"win9x": None, "nt5": ()}),
     "nobody": Case({"signature": "$Nobody$"}, WHOLE, dict.fromkeys(TARGETS)),
@@ -142,4 +149,4 @@ def test_every_door_says_the_same(shelf: Shelf) -> None:
         plain = " ".join(text.replace("#", " ").split())
         for words in expected.values():
             assert words in plain, (door, words)
-        assert f"win9x{' on machine.txt' * door.startswith('INDEX')}: 4 of 12 " in plain, door
+        assert f"win9x{' on machine.txt' * door.startswith('INDEX')}: 6 of 15 " in plain, door
