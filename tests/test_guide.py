@@ -1,4 +1,4 @@
-"""What DEVELOPERS.md names exists: paths, names in the code, and layers in their order."""
+"""What DEVELOPERS.md and our scripts name exists: paths, names in the code, layers in order."""
 
 from __future__ import annotations
 
@@ -54,6 +54,15 @@ def test_a_name_is_in_the_code(named: str) -> None:
 )
 def test_a_name_is_in_the_module_beside_it(named: str, path: str) -> None:
     assert any(re.search(rf"\b{named}\b", CODE[one]) for one in found_at(path))
+
+
+SCRIPTS = [path for name, path in PATHS.items() if name.startswith(".ci/") and not path.suffix]
+
+
+@pytest.mark.parametrize("script", SCRIPTS, ids=lambda path: path.name)
+def test_tests_that_a_script_runs_exist(script: Path) -> None:
+    named = re.findall(r"\btests/[\w/.]+", script.read_text("utf-8")) if script.is_file() else []
+    assert [one for one in named if not (ROOT / one).exists()] == []
 
 
 def named_folders() -> list[tuple[str, set[str]]]:

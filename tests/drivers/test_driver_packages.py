@@ -160,6 +160,33 @@ def test_packages_without_an_inf() -> None:
     }
 
 
+def program(mark: bytes, at: int = 0x40) -> bytes:
+    """The start of a program whose new header, with ``mark``, is at ``at``; at 0 it has none."""
+    return b"MZ".ljust(0x3C, b"\0") + at.to_bytes(4, "little") + mark + bytes(20)
+
+
+@pytest.mark.parametrize(
+    ("head", "is_for_dos"),
+    [
+        (program(b"PE"), False),
+        (program(b"NE"), False),
+        (program(b"LE"), False),
+        (program(b"LX"), False),
+        (program(b"XX"), True),
+        (program(b"PE", at=0), True),
+        (program(b"PE", at=0x50), True),
+        (DOS_DRIVER, True),
+        (b"MZ", True),
+        (b"text", True),  # a SYS file of DOS may begin with code
+    ],
+)
+def test_drivers_of_windows_are_none_of_dos(head: bytes, is_for_dos: bool) -> None:
+    """The marks of new headers, where 0x3C says: layouts from memory, as in the format modules."""
+    tree = make_tree({"/NET/LAN.SYS": head})
+    (package,) = [*find_dos_packages(tree, find_packages(tree), "dos", is_dos=True), None][:1]
+    assert (package is not None) == is_for_dos
+
+
 def test_folders_that_an_inf_speaks_of_are_not_packages_of_their_own() -> None:
     tree = make_tree(
         {

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import codecs
-
 import pytest
 
 from driver_examples import inf_text, make_tree
+from make_catalog import der
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.findings import check_survey, device_title
 from mediashelf.drivers.machines.devices import Device
@@ -50,6 +49,7 @@ WEIGHED = {
     "driver-file-found-above": {ERROR},
     "driver-file-missing": {ERROR, WARNING},
     "driver-file-name-hidden": {ERROR},
+    "driver-file-short-name": {WARNING},
     "driver-file-size": {NOTE},
     "driver-files-other-root": {WARNING},
     "driver-tie": {NOTE},
@@ -62,6 +62,7 @@ WEIGHED = {
     "source-disk-undefined": {ERROR, WARNING},
     "tag-file-missing": {WARNING},
     "utf-16-inf": {NOTE},
+    "utf-8-inf": {WARNING},
 }
 
 
@@ -134,24 +135,24 @@ def test_a_package_that_fits_with_another_section_only() -> None:
     assert "/lkv.inf names it, but the section that names it is for another system" in messages
 
 
-@pytest.mark.parametrize("mark", [codecs.BOM_UTF16_LE, b""])
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-8-sig"])
 @pytest.mark.parametrize("family", ["win9x", "nt4", "nt5", "nt6"])
-def test_utf_16_covers_nothing_where_systems_read_ansi_only(family: str, mark: bytes) -> None:
-    """From memory: INFs in UTF-16 are of systems since NT 4.0."""
-    text = inf_text(VIDEO).encode("utf-16-le")
-    tree = make_tree({"/l/lkv.inf": mark + text, "/l/lkv.sys": b"x"})
+def test_unicode_covers_nothing_where_systems_read_ansi_only(family: str, encoding: str) -> None:
+    """From memory: INFs in UTF-16 are of NT systems; a mark is text before [Version] for others."""
+    text = inf_text(VIDEO).encode(encoding)
+    tree = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"})
     result, findings = surveyed(tree, family, devices=(MACHINE.devices[1],))
     told = [one.message for one in findings if one.rule == "device-without-driver"]
     if family == "win9x":
         assert [verdict.words for verdict in result.verdicts] == ["none"]
-        why = "/l/lkv.inf names it, but its text is UTF-16, and 9x systems read ANSI text only"
+        why = "/l/lkv.inf names it, but its text is Unicode, and 9x systems read ANSI text only"
         assert told == [why]
     else:
         assert [verdict.words for verdict in result.verdicts] == ["covered"]
         assert told == []
     found = [one for one in findings if one.rule == "utf-16-inf"]
     assert [(one.severity, one.where) for one in found] == [(Severity.NOTE, "/l/lkv.inf")] * (
-        not mark
+        encoding == "utf-16-le"
     )
 
 
@@ -192,7 +193,8 @@ def test_a_missing_file_that_no_device_needs_is_a_warning() -> None:
 
 def test_without_a_machine_every_package_counts() -> None:
     result, findings = surveyed(make_disc(), devices=None)
-    assert result.covers == ()
+    assert (result.covers, result.has_machine) == ((), False)
+    assert surveyed(make_disc(), devices=())[0].has_machine  # one without devices is one
     found = [f for f in findings if f.rule == "driver-file-missing"]
     assert {finding.severity for finding in found} == {Severity.ERROR}
     assert places(findings, "device-without-driver") == []
@@ -295,6 +297,46 @@ def test_rules_around_a_package(text: str, files: dict[str, bytes], rule: str) -
     assert places(findings, rule)
 
 
+@pytest.mark.parametrize(("top", "said"), [("", "/"), ("/pack", "/pack")])
+def test_paths_that_count_from_another_folder_are_told_with_that_folder(
+    top: str, said: str
+) -> None:
+    text = inf_text(VIDEO, disks="1=disk,lkv.tag", files="lkv.sys=1,sub")
+    files = {f"{top}/l/lkv.inf": text, f"{top}/sub/lkv.sys": b"x", f"{top}/lkv.tag": b""}
+    _, findings = surveyed(make_tree(files), "nt5")
+    (one,) = [one for one in findings if one.rule == "driver-files-other-root"]
+    assert one.message == f"1 file found only when paths are counted from {said}"
+    assert f"type {said}, or" in one.remedy
+
+
+@pytest.mark.parametrize(
+    ("files", "size", "message"),
+    [
+        ("lkv.sys=1,,7", 3, "/l/lkv.sys has 3 bytes; expected 7 bytes, as the INF says"),
+        ("lkv.sys=1", 0, "/l/lkv.sys has 0 bytes; expected contents"),
+    ],
+)
+def test_a_file_that_is_cut_short_is_told_with_both_sizes(
+    files: str, size: int, message: str
+) -> None:
+    tree = make_tree({"/l/lkv.inf": inf_text(VIDEO, files=files), "/l/lkv.sys": bytes(size)})
+    _, findings = surveyed(tree, "nt5")
+    (one,) = [one for one in findings if one.rule == "driver-file-cut-short"]
+    assert one.message == message
+
+
+def test_a_short_name_that_the_inf_asks_for_is_a_warning() -> None:
+    text = inf_text(VIDEO, copies="CopyFiles=@larksp~1.sys", files="larksp~1.sys=1")
+    tree = make_tree(
+        {"/l/lkv.inf": text, "/l/larkspur video.sys": b"x"},
+        hidden={"/l/larkspur video.sys": "/L/LARKSP~1.SYS", "/l/lkv.inf": "/L/LKV.INF"},
+    )
+    _, findings = surveyed(tree, "nt5")
+    (one,) = [one for one in findings if one.rule.startswith("driver-file-")]
+    assert one.rule == "driver-file-short-name"
+    assert one.message.startswith("larksp~1.sys is the short name of /l/larkspur video.sys; ")
+
+
 @pytest.mark.parametrize("target", ["win9x", "nt5"])
 @pytest.mark.parametrize(
     ("sections", "others"),
@@ -385,3 +427,16 @@ def test_a_driver_that_nothing_copies_is_told_with_the_verdict() -> None:
     assert note.message == (
         "it builds on the system itself, outside the package; not looked for: 1 file from there"
     )
+
+
+@pytest.mark.parametrize("size", [0, 6, 100, 299, 300])
+def test_a_catalog_that_is_cut_short_is_none(size: int) -> None:
+    """X.690 8.1.3: the first element of a file in DER has its length."""
+    text = inf_text(VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass=")
+    catalog = der(0x30, bytes(296))
+    assert len(catalog) == 300
+    files = {"/l/lkv.inf": text, "/l/lkv.sys": b"x", "/l/lkv.cat": catalog[:size]}
+    _, findings = surveyed(make_tree(files), "nt5", devices=(MACHINE.devices[1],))
+    said = [one.message for one in findings if one.rule == "catalog-missing"]
+    expected = "the catalog lkv.cat is cut short, so it counts as unsigned"
+    assert said == [expected] * (size < 300)

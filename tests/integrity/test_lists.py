@@ -14,6 +14,7 @@ from mediashelf.errors import InputError, OutputError
 from mediashelf.findings import Severity
 from mediashelf.formats.lists.values import ListForm
 from mediashelf.integrity.fixity.reading import digest_file
+from mediashelf.integrity.lists import reading
 from mediashelf.integrity.lists.comparing import compare_with_lists
 from mediashelf.integrity.lists.reading import ListReport, ListState
 from mediashelf.integrity.lists.writing import write_list
@@ -329,6 +330,17 @@ def test_a_folder_that_is_none_is_an_error(folder: Path, name: str) -> None:
         compare_with_lists(folder / name, [])
     with pytest.raises(InputError):
         compare_with_lists(folder, [folder / "absent"])
+
+
+def test_a_list_may_have_its_greatest_size(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    output = folder.parent / "SHA256SUMS"
+    write_list(folder, output)
+    monkeypatch.setattr(reading, "MAX_LIST_SIZE", output.stat().st_size)
+    assert not compare_with_lists(folder, [output]).problems
+    with output.open("ab") as stream:
+        stream.write(b"#")
+    with pytest.raises(InputError, match="this is not a checksum list"):
+        compare_with_lists(folder, [output])
 
 
 @pytest.mark.parametrize("change", [b"\t %s", b"  %s", b"%s\r"])

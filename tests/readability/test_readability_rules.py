@@ -155,6 +155,28 @@ def test_long_directory_path_is_said_once_not_of_what_is_inside() -> None:
     assert [item.where for item in found if item.rule == "directory-path-length"] == [f"/{folder}"]
 
 
+@pytest.mark.parametrize(("rule", "most"), [("file-size", (1 << 31) - 1)])
+def test_of_small_and_large_files_the_large_are_named(rule: str, most: int) -> None:
+    sizes = {"A.CAB": most, "B.CAB": most + 1, "C.CAB": 1, "D.CAB": 4 << 30}
+    found = findings(disc(iso=sizes), "dos", rule)
+    assert [(one.where, one.found) for one in found] == [
+        ("/B.CAB", str(most + 1)),
+        ("/D.CAB", str(4 << 30)),
+    ]
+
+
+def test_a_directory_path_may_be_as_long_as_the_limit() -> None:
+    """Microsoft KB Q156795: 64 characters without the drive."""
+    just, over = f"/{'A' * 63}", f"/{'A' * 64}"
+    assert findings(iso(f"{just[1:]}/"), "dos", "directory-path-length") == []
+    (finding,) = findings(iso(f"{over[1:]}/"), "dos", "directory-path-length")
+    assert (finding.where, finding.found) == (over, "65")
+    # Of one as long as that, every directory inside is too long; each is told once.
+    found = findings(iso(f"{just[1:]}/", f"{just[1:]}/B/", f"{just[1:]}/C/"), "dos")
+    told = [item.where for item in found if item.rule == "directory-path-length"]
+    assert told == [f"{just}/B", f"{just}/C"]
+
+
 def test_lengths_count_16_bit_units() -> None:
     """Joliet names are UCS-2: a character beyond the first plane takes two units."""
     assert findings(joliet("\U0001f6df" * 32), "win9x", "joliet-name-length") == []

@@ -132,6 +132,8 @@ def test_udf_that_not_every_member_reads_is_a_warning() -> None:
     assert found.rule == "udf-read-by-some"
     assert found.severity is WARNING
     assert "not every member" in found.message
+    (nothing,) = findings(disc(), "nt4", "file-system-readable")
+    assert nothing.found == "no file system"
     (none,) = findings(alone, "nt4", "file-system-readable")
     assert none.severity is ERROR
 

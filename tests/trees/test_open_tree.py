@@ -402,7 +402,7 @@ LARGE_PROGRAMS = {
     "near": lambda data: make_pe([(".data", data), (".text", FAR)]),
     "far data": lambda data: make_pe([(".text", FAR), (".data", FAR + data), (".reloc", FAR)]),
     "far after": lambda data: make_pe([(".text", FAR)], overlay=FAR + data),
-    "own section": lambda data: make_pe([(".text", FAR * 20), ("_pack_", data)]),
+    "own section": lambda data: make_pe([(".text", FAR * 20), ("_pack_", data)], checksum=False),
 }
 
 

@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import list_paths
+from mediashelf.formats.pairing.places import NO_PLACE
 from mediashelf.formats.volume import Entry, VolumeKind, is_notice
 from mediashelf.readability.disc import COMPARED, TREE_WORDS, DiscPart, JudgedDisc
-from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry

@@ -242,6 +242,17 @@ def test_an_archive_after_a_program_without_an_end_is_a_warning() -> None:
     assert (fault.severity, fault.offset, fault.size) == (Severity.WARNING, 100, len(data) - 100)
 
 
+def test_a_damaged_member_of_an_archive_after_a_program_is_an_error() -> None:
+    data = make_zip(method=zipfile.ZIP_STORED)
+    at = member_data(data, "TIDE.TXT")
+    (fault,) = iter_attached_zip_faults(
+        BytesView(b"MZ" + bytes(98) + flip(data, at + 5)), 100, Tally()
+    )
+    assert (fault.rule, fault.severity) == ("zip-members-match-their-crc", Severity.ERROR)
+    assert fault.offset == 100 + at
+    assert fault.message.startswith("TIDE.TXT")
+
+
 # Gzip: RFC 1952 describes the bytes, Python's gzip judges the same files.
 
 

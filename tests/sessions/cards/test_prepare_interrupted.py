@@ -23,10 +23,26 @@ def test_a_source_that_changes_while_it_is_copied_is_an_error(bench: Bench) -> N
         with bench.system.open("ab") as stream:
             stream.write(b"\0" * 2048)
 
-    with pytest.raises(StagingError, match="changed after it was checked"):
+    with pytest.raises(
+        StagingError,
+        match=r"changed after it was checked \([\d,]+ bytes came of it, [\d,]+ expected\)",
+    ):
         bench.prepare(on_bytes=grow)
     assert bench.images_on_card() == []
     assert not list(bench.card.glob(".*partial"))
+
+
+def test_a_source_of_other_bytes_in_the_same_size_is_an_error(bench: Bench) -> None:
+    def spoil(count: int) -> None:
+        with bench.system.open("r+b") as stream:
+            stream.seek(-2048, os.SEEK_END)
+            stream.write(b"\xff" * 2048)
+
+    with pytest.raises(
+        StagingError, match=r"\(its modification time or its bytes\); do not change"
+    ):
+        bench.prepare(on_bytes=spoil)
+    assert bench.images_on_card() == []
 
 
 def test_a_card_that_gives_back_other_bytes_is_noticed(

@@ -116,6 +116,17 @@ def test_a_wrong_form_is_not_said_to_be_all_that_is_wrong() -> None:
     assert "more" not in refusal(value)
 
 
+@pytest.mark.parametrize(("wrong", "ending"), [(4, ""), (5, ""), (6, "; and more")])
+def test_the_first_five_mistakes_are_told(wrong: int, ending: str) -> None:
+    value = document()
+    lists = [(disc, key) for key in ("targets", "passed") for disc in value["discs"]]
+    for disc, key in lists[:wrong]:
+        disc[key] = [*disc[key], disc[key][0]]
+    message = refusal(value)
+    assert message.count("twice") == min(wrong, 5)
+    assert message.partition("; and")[1:] == (ending[:5], ending[5:])
+
+
 @pytest.mark.parametrize(
     "path",
     [

@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from manifest_documents import Document, change, document, parse, refusal
 from mediashelf.errors import ManifestError
+from mediashelf.sessions.manifests.codes import disc_codes
 from mediashelf.sessions.manifests.manifest import parse_manifest, render_manifest
 from session_samples import lun_for, sample_manifest
 
@@ -77,6 +78,13 @@ def test_manifests_of_version_1_are_still_read() -> None:
     assert first.code == again.code != second.code
     assert {disc.origin.how for disc in manifest.discs} == {"copied"}
     assert parse(json.loads(render_manifest(manifest))) == manifest
+    # Without a label the file's name takes its place, as on a new card.
+    value = as_version_1(document())
+    for disc in value["discs"]:
+        disc["label"] = ""
+    codes = [disc.code for disc in parse(value).discs]
+    assert codes[0] == codes[2] != codes[1]
+    assert codes[0] == disc_codes([sample.discs[0].path, sample.discs[1].path])[0]
     for place, new, message in (
         ("discs", {}, "discs is an object"),
         ("discs.0", 3, "discs[0] is 3"),

@@ -201,7 +201,7 @@ def test_a_line_that_is_cut_off_tells_no_revision() -> None:
 
 
 def test_example_machine_of_the_demo_is_understood() -> None:
-    path = Path(__file__).parents[2] / "mediashelf/demo/data/devices.txt"
+    path = Path(__file__).parents[3] / "mediashelf/demo/data/devices.txt"
     machine = parse_machine(path.read_text("ascii"))
     assert machine.findings == ()
     assert len(machine.devices) == 6
