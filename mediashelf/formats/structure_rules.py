@@ -105,7 +105,8 @@ STRUCTURE_RULES = {
     "both-orders-agree": StructureRule(_ERROR, "ECMA-119 7.2.3 and 7.3.3"),
     "both-orders-recorded": StructureRule(_WARNING, "ECMA-119 7.2.3 and 7.3.3", _NOTHING),
     "reserved-field-zero": StructureRule(
-        _WARNING, "ECMA-119 8.3, 8.4, 8.5.3, 8.5.6, 9.1.12 and 9.4"
+        _WARNING,
+        "ECMA-119 8.3, 8.4, 8.5.3, 8.5.6, 9.1.12 and 9.4; El Torito 1.0, figures 2 to 5",
     ),
     "block-size": StructureRule(_ERROR, "ECMA-119 8.4.12"),
     "volume-set-number": StructureRule(_WARNING, "ECMA-119 8.4.11"),

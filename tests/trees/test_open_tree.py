@@ -373,7 +373,7 @@ def test_a_tar_without_its_end_is_named(tmp_path: Path) -> None:
             assert all(one.unreadable is None for one in tree.members)
 
 
-@pytest.mark.parametrize("blocks", [1, 2, 3000])
+@pytest.mark.parametrize("blocks", [1, 3000])
 def test_what_follows_the_end_of_a_tar_is_not_passed_over(tmp_path: Path, blocks: int) -> None:
     """A header that became zeros ends an archive for every reader, and members follow it.
 
@@ -387,9 +387,12 @@ def test_what_follows_the_end_of_a_tar_is_not_passed_over(tmp_path: Path, blocks
         (finding,) = tree.findings
     assert (finding.rule, finding.severity) == ("listing-incomplete", Severity.ERROR)
     assert f"members follow its end, from byte {lost.index(b'C.SYS'):,} on" in finding.message
-    with open_tree(put_file(tmp_path / "more.tar", made + bytes(512 * blocks) + b"more")) as tree:
-        (finding,) = tree.findings
-    assert finding.rule == "end-unclear"
+    # After the whole mark of the end, what is left in its record may be of the writer's memory.
+    stale = made[:second] + bytes(1024) + made[second:]
+    for more in (made + bytes(512 * blocks) + b"more", stale):
+        with open_tree(put_file(tmp_path / "more.tar", more)) as tree:
+            (finding,) = tree.findings
+        assert finding.rule == "end-unclear"
     with open_tree(put_file(tmp_path / "padded.tar", made + bytes(512 * blocks + 3))) as tree:
         assert tree.findings == ()
 

@@ -10,6 +10,7 @@ import struct
 from collections.abc import Generator, Iterator
 
 from mediashelf.formats.fields import View, parse_text, read_sector
+from mediashelf.formats.partitions.partition_table import hard_disk_size
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootEntry, BootFacts
 
@@ -67,16 +68,18 @@ class BootCatalog:
 
     def _verify_validation(self, entry: bytes) -> bool:
         offset = self._lba * SECTOR_SIZE
-        if entry[0] != _VALIDATION or entry[30:32] != b"\x55\xaa" or entry[2:4] != b"\0\0":
+        if entry[0] != _VALIDATION or entry[30:32] != b"\x55\xaa":
             self._log.add(
                 "boot-validation-entry",
                 "boot catalog",
-                "the validation entry has a wrong header id, reserved field or key bytes",
+                "the validation entry has a wrong header id or key bytes",
                 offset=offset,
                 length=_ENTRY_SIZE,
-                found=f"{entry[0]:02x}, {entry[2:4].hex(' ')}, {entry[30:32].hex(' ')}",
-                expected="01, 00 00, 55 aa",
+                found=f"{entry[0]:02x}, {entry[30:32].hex(' ')}",
+                expected="01, 55 aa",
             )
+        if any(entry[2:4]):
+            self._log_reserved("boot catalog", offset)
         total = words_sum(entry)
         if total:
             stored = int.from_bytes(entry[28:30], "little")
@@ -103,6 +106,16 @@ class BootCatalog:
                 expected="0, 1, 2 or 0xef",
             )
 
+    def _log_reserved(self, where: str, offset: int) -> None:
+        """Log bytes of an entry that must be zero; SeaBIOS 1.16 starts such discs (tried)."""
+        self._log.add(
+            "reserved-field-zero",
+            where,
+            "an entry has bytes that must be zero and are not",
+            offset=offset,
+            length=_ENTRY_SIZE,
+        )
+
     def _entry(self, data: bytes, number: int, platform: int, *, section: int) -> BootEntry:
         """Return the initial entry or a section entry, after checking it."""
         indicator, media, segment, system, unused, sectors, rba = _ENTRY.unpack_from(data)
@@ -114,8 +127,8 @@ class BootCatalog:
         reserved = media & (0xF0 if section == 0 else 0x10)
         if media & 0x0F > _HARD_DISK or reserved:
             wrong.append(f"media type {media:#04x}")
-        if unused or (section == 0 and data[12:].strip(b"\0")):
-            wrong.append("bytes that must be zero")
+        if unused or (section == 0 and any(data[12:])):
+            self._log_reserved(_place(section), offset)
         if wrong:
             self._log.add(
                 "boot-entry",
@@ -124,7 +137,7 @@ class BootCatalog:
                 offset=offset,
                 length=_ENTRY_SIZE,
                 found=", ".join(wrong),
-                expected="indicator 0x88 or 0x00, media type 0 to 4, zeros elsewhere",
+                expected="indicator 0x88 or 0x00, media type 0 to 4",
             )
         media &= 0x0F
         entry = BootEntry(
@@ -145,7 +158,7 @@ class BootCatalog:
         if media in _FLOPPY_SIZES:
             return _FLOPPY_SIZES[media]
         if media == _HARD_DISK:
-            return _hard_disk_size(read_sector(self._view, rba))
+            return hard_disk_size(read_sector(self._view, rba))
         return sectors * _VIRTUAL_SECTOR_SIZE
 
     def _log_image(self, entry: BootEntry, offset: int) -> None:
@@ -229,19 +242,3 @@ class BootCatalog:
 
 def _place(section: int) -> str:
     return "boot catalog, initial entry" if section == 0 else f"boot catalog, section {section}"
-
-
-def _hard_disk_size(boot_sector: bytes) -> int:
-    """Return where the first used partition of a hard-disk image ends, in bytes; 0 if unknown.
-
-    Offsets of the partition table from memory: four entries of 16 bytes from
-    446, first sector and number of sectors at 8 and 12 of each.
-    """
-    if boot_sector[510:512] != b"\x55\xaa":
-        return 0
-    for at in range(446, 510, 16):
-        start = int.from_bytes(boot_sector[at + 8 : at + 12], "little")
-        count = int.from_bytes(boot_sector[at + 12 : at + 16], "little")
-        if boot_sector[at + 4] and count:
-            return (start + count) * _VIRTUAL_SECTOR_SIZE
-    return 0

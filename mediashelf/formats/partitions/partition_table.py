@@ -88,3 +88,14 @@ def find_partition_spans(head: bytes, size: int) -> list[tuple[int, int]]:
             starts.append(first)
             spans.append((second * SECTOR, (second + 1) * SECTOR))
     return spans if starts and min(starts) * SECTOR < size else []
+
+
+def hard_disk_size(boot_sector: bytes) -> int:
+    """Return where the first used partition of a hard-disk image ends, in bytes; 0 if unknown."""
+    if boot_sector[510:512] != _SIGNATURE:
+        return 0
+    for at in range(_TABLE, _TABLE + _ENTRIES * _ENTRY, _ENTRY):
+        start, count = struct.unpack_from("<II", boot_sector, at + 8)
+        if boot_sector[at + 4] and count:
+            return int(start + count) * SECTOR
+    return 0

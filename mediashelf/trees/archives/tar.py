@@ -30,6 +30,7 @@ from mediashelf.trees.tree import CHUNK, Tree
 
 _BLOCK = 512
 _MAGIC_AT = 257  # POSIX, pax, ustar Interchange Format
+_RECORD = 20 * _BLOCK  # as most archives are written (POSIX, pax, -b blocksize, from memory)
 _LONGEST_READ = 1 << 20
 
 
@@ -137,7 +138,12 @@ class TarTree(Tree):
             self._look_past(archive.offset)
 
     def _look_past(self, end: int) -> None:
-        """Look at what follows the end; a header that is lost to zeros looks like one."""
+        """Look at what follows the end; a header that is lost to zeros looks like one.
+
+        Writers of old leave what was in their memory in the rest of the last record.
+        """
+        has_mark = not self._view.read(end, 2 * _BLOCK).strip(b"\0")
+        rest = -(-end // _RECORD) * _RECORD if has_mark else end
         is_zeros = True
         for at in range(end, self._view.size, _LONGEST_READ):
             piece = self._view.read(at, _LONGEST_READ)
@@ -146,7 +152,7 @@ class TarTree(Tree):
             is_zeros = False
             for found in re.finditer(rb"ustar", piece):
                 place = found.start() - _MAGIC_AT
-                if place >= 0 and place % _BLOCK == 0:
+                if place >= 0 and place % _BLOCK == 0 and at + place >= rest:
                     raise tarfile.ReadError(f"members follow its end, from byte {at + place:,} on")
         if not is_zeros:
             self._end_problem = "bytes that are not part of it follow where the tar archive ends"
