@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from msgspec import Struct, field
@@ -118,6 +118,13 @@ class DiscFolder(Struct):
         if found is None:
             found = self.folders[name] = DiscFolder(name, source)
         return found
+
+    def find(self, names: Iterable[str]) -> DiscFolder | None:
+        """Return the folder that these names lead to, None when there is none."""
+        folder: DiscFolder | None = self
+        for name in names:
+            folder = folder.folders.get(name) if folder is not None else None
+        return folder
 
     def iter_folders(self) -> Iterator[DiscFolder]:
         """Yield this folder and all below, parents before children."""

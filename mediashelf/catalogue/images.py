@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
 from mediashelf.catalogue.records.damage_inside import damage_inside_of
-from mediashelf.catalogue.records.image_rows import load_rows
+from mediashelf.catalogue.records.image_rows import iter_rows, load_by_ids, load_rows
 from mediashelf.catalogue.records.published import unmet_findings
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.records.waiting import waiting_of
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from mediashelf.integrity.fixity.values import FixityRecord
 
 
-def matching(
+def iter_matching(
     db: sqlite3.Connection,
     *,
     shelf_id: int | None = None,
@@ -38,21 +38,21 @@ def matching(
     label: str | None = None,
     state: str | None = None,
     with_digests: bool = True,
-) -> list[ImageRow]:
-    """Return the images that fit every filter; see :meth:`Catalogue.images`."""
+) -> Iterator[list[ImageRow]]:
+    """Yield the images that fit every filter, some at once; see :meth:`Catalogue.iter_images`."""
     where, values = "1", list[Any]()
     if shelf_id is not None:
         where, values = "shelf_id = ?", [shelf_id]
     if state is not None:  # as ImageRow.state says it
         where += " AND CASE presence WHEN 'here' THEN verdict ELSE presence END = ?"
         values.append(state)
-    rows = load_rows(db, where, *values, with_digests=with_digests)
-    if kind is not None:
-        rows = [row for row in rows if kind in kinds_of(row)]
-    if label is not None:
-        wanted = fold(label)
-        rows = [row for row in rows if any(wanted in fold(text) for text in row.labels)]
-    return rows
+    wanted = fold(label) if label is not None else ""
+    for rows in iter_rows(db, where, *values, with_digests=with_digests):
+        if kind is not None:
+            rows = [row for row in rows if kind in kinds_of(row)]
+        if label is not None:
+            rows = [row for row in rows if any(wanted in fold(text) for text in row.labels)]
+        yield rows
 
 
 def waiting_here(db: sqlite3.Connection, shelf_id: int) -> list[ImageRow]:
@@ -70,11 +70,7 @@ def kinds_of(row: ImageRow) -> tuple[str, ...]:
 
 def by_ids(db: sqlite3.Connection, ids: Iterable[int]) -> dict[int, ImageRow]:
     """Return images by their ids."""
-    import json  # a scan seldom finds one to ask for
-
-    wanted = json.dumps(sorted(set(ids)))
-    rows = load_rows(db, "images.id IN (SELECT value FROM json_each(?))", wanted)
-    return {row.id: row for row in rows}
+    return {row.id: row for row in load_by_ids(db, sorted(set(ids)))}
 
 
 def by_file(db: sqlite3.Connection, shelves: Sequence[ShelfRow], file: Path) -> ImageRow | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -98,7 +99,22 @@ class Catalogue:
         state: str | None = None,
         with_digests: bool = True,
     ) -> list[ImageRow]:
-        """Return the images that fit every filter, by shelf and path.
+        """Return the images that fit every filter, by shelf and path; see :meth:`iter_images`."""
+        some = self.iter_images(
+            shelf=shelf, kind=kind, label=label, state=state, with_digests=with_digests
+        )
+        return list(chain.from_iterable(some))
+
+    def iter_images(
+        self,
+        *,
+        shelf: str | None = None,
+        kind: str | None = None,
+        label: str | None = None,
+        state: str | None = None,
+        with_digests: bool = True,
+    ) -> Iterator[list[ImageRow]]:
+        """Yield the images that fit every filter, by shelf and path, some thousands at once.
 
         ``kind`` is a volume kind, ``raw`` or ``sheet``; ``label`` is a part of a
         label, letter case aside; ``state`` is a word of ``rows.STATES``. Without
@@ -106,7 +122,7 @@ class Catalogue:
         to read as all the rest. Raises :class:`InputError` for an unknown shelf.
         """
         shelf_id = self.shelf(shelf).id if shelf is not None else None
-        return images.matching(
+        return images.iter_matching(
             self.db,
             shelf_id=shelf_id,
             kind=kind,

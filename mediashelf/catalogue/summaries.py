@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from mediashelf.catalogue.images import facts_of
 from mediashelf.catalogue.records.reading import reads_catalogue, require_types
@@ -25,7 +25,7 @@ def summaries_of(catalogue: Catalogue, rows: Sequence[ImageRow]) -> dict[int, Di
 
     Images of equal bytes are looked into once.
     """
-    known = _remembered(catalogue)
+    known = _remembered_of(catalogue, rows)
     new: dict[int, DiscSummary] = {}
     by_bytes: dict[str, DiscSummary] = {}
     for row in rows:
@@ -46,14 +46,19 @@ def summaries_of(catalogue: Catalogue, rows: Sequence[ImageRow]) -> dict[int, Di
     return {row.id: known.get(row.id) or new.get(row.id, _NOTHING) for row in rows}
 
 
-def complete_summaries(catalogue: Catalogue) -> None:
-    """Work out what is not remembered yet, for whoever asks the table itself."""
+def knows_all(catalogue: Catalogue) -> bool:
+    """Tell whether it is remembered of every disc on record what it is."""
     lacks = catalogue.db.execute(
         "SELECT 1 FROM volumes WHERE image_id NOT IN "
         "(SELECT image_id FROM disc_summaries WHERE reader = ?) LIMIT 1",
         [READER],
     ).fetchone()
-    if lacks is not None:
+    return lacks is None
+
+
+def complete_summaries(catalogue: Catalogue) -> None:
+    """Work out what is not remembered yet, for whoever asks the table itself."""
+    if not knows_all(catalogue):
         summaries_of(catalogue, catalogue.images())
 
 
@@ -62,24 +67,30 @@ def summaries_of_sets(catalogue: Catalogue) -> dict[int, DiscSummary]:
     return _remembered(catalogue, " AND set_size > 0")
 
 
-def knows_all(catalogue: Catalogue, rows: Iterable[ImageRow]) -> bool:
-    """Tell whether it is remembered of all these images what they are."""
-    told = ids_with_summary(catalogue)
-    return all(row.id in told for row in rows if row.kinds)
-
-
 def ids_with_summary(catalogue: Catalogue) -> set[int]:
     """Return the images of which it is remembered what they are."""
     rows = catalogue.db.execute("SELECT image_id FROM disc_summaries WHERE reader = ?", [READER])
     return {image_id for (image_id,) in rows}
 
 
+def _remembered_of(catalogue: Catalogue, rows: Sequence[ImageRow]) -> dict[int, DiscSummary]:
+    """Return what is remembered of these, and of others too where these are most of them."""
+    (count,) = catalogue.db.execute("SELECT count(*) FROM disc_summaries").fetchone()
+    if len(rows) * 2 >= count:
+        return _remembered(catalogue)
+    import json  # most catalogues are small, or asked for all that is in them
+
+    ids = json.dumps([row.id for row in rows])
+    return _remembered(catalogue, " AND image_id IN (SELECT value FROM json_each(?))", ids)
+
+
 @reads_catalogue
-def _remembered(catalogue: Catalogue, more: str = "") -> dict[int, DiscSummary]:
+def _remembered(catalogue: Catalogue, more: str = "", *values: str) -> dict[int, DiscSummary]:
     rows = catalogue.db.execute(
-        f"SELECT image_id, {_COLUMNS} FROM disc_summaries WHERE reader = ?{more}", [READER]
+        f"SELECT image_id, {_COLUMNS} FROM disc_summaries WHERE reader = ?{more}",
+        [READER, *values],
     )
-    return {image_id: _made(*values) for image_id, *values in rows}
+    return {image_id: _made(*columns) for image_id, *columns in rows}
 
 
 def _made(

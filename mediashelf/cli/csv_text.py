@@ -8,10 +8,12 @@ text; the help says so. Only characters that steer a terminal become visible esc
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 import sys
 from collections.abc import Iterable, Sequence
+from itertools import chain, islice
 from pathlib import Path
 
 import click
@@ -19,20 +21,25 @@ import click
 from mediashelf.errors import FormatError, InputError
 from mediashelf.text import printable
 
+_AT_ONCE = 1000  # rows
 _LARGEST = 64 << 20  # bytes; more than notes on a library take
 
 
 def say_csv(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Print a table: the headers first, lines ended by CR LF."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(headers)
-    writer.writerows([_safe(cell) for cell in row] for row in rows)
+    # Printed when all are made, so that the answer is whole; made some at once.
     out = sys.stdout
-    if out.isatty():
-        click.echo(text.getvalue(), nl=False)
-    else:  # as bytes: Windows would put another CR before each LF
-        click.echo(text.getvalue().encode(out.encoding, out.errors or "strict"), nl=False)
+    encoder = codecs.getincrementalencoder(out.encoding)(out.errors or "strict")
+    written: list[str | bytes] = []
+    made = chain([headers], ([_safe(cell) for cell in row] for row in rows))
+    while some := list(islice(made, _AT_ONCE)):
+        text = io.StringIO(newline="")
+        csv.writer(text, lineterminator="\r\n").writerows(some)
+        piece = text.getvalue()
+        # As bytes where nobody reads it: Windows would put another CR before each LF.
+        written.append(piece if out.isatty() else encoder.encode(piece))
+    for each in written:
+        click.echo(each, nl=False)
 
 
 def _safe(cell: str) -> str:

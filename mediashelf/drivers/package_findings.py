@@ -8,22 +8,21 @@ from msgspec.structs import replace
 
 from mediashelf.drivers.file_findings import check_files
 from mediashelf.drivers.packages.checked_files import FileState
-from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Fit, Package
 from mediashelf.drivers.survey import Survey, SurveyedPackage
 from mediashelf.findings import Finding, Severity
-from mediashelf.formats.inf.checks import check_inf, text_finding
+from mediashelf.formats.inf.checks import check_inf
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.models import makers
 from mediashelf.formats.inf.rules import driver_page
 from mediashelf.formats.inf.systems import InfSystem, choose_models
-from mediashelf.formats.inf.text.encoding import is_utf_16
 from mediashelf.text import count_text
 
 FIT_WORDS = {
     Fit.FITS: "fits",
     Fit.NO_INFS: "this family takes no INFs",
     Fit.SIGNATURE: "its signature is not for this family",
+    Fit.UNICODE: "its text is Unicode, and 9x systems read ANSI text only",
     Fit.NO_MODELS: "its device sections are for other systems",
     Fit.NO_INSTALL: "it has no install section for this family",
     Fit.FILES_OF_9X: "it installs 9x drivers only",
@@ -41,7 +40,7 @@ def check_package(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding
             Severity.NOTE,
             package.path,
             f"{survey.family.name} takes nothing from it: {FIT_WORDS[surveyed.suitability.fit]}",
-            source=driver_page("INF Manufacturer section; signatures from memory"),
+            source=driver_page("INF Manufacturer section; signatures and encodings from memory"),
         )
     # DOS copies files for a system that is installed from it; it installs no INF.
     worst = Severity.ERROR if survey.family.takes_infs else Severity.WARNING
@@ -51,16 +50,7 @@ def check_package(survey: Survey, surveyed: SurveyedPackage) -> Iterator[Finding
         yield from check_files(surveyed.rest, Severity.WARNING)
     yield from _check_around(surveyed)
     if surveyed.suitability.fit is Fit.FITS:
-        if is_utf_16(package.inf.encoding):
-            yield from check_reads_utf_16(survey.family, package.path)
         yield from _check_choice(survey, package)
-
-
-def check_reads_utf_16(family: Family, where: str) -> Iterator[Finding]:
-    """Yield a finding where systems of a family do not read the UTF-16 of an INF."""
-    if not family.reads_utf_16:
-        found = f"and {family.name} systems read INFs as ANSI text only"
-        yield text_finding("utf-16-inf", where, found)
 
 
 def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
@@ -69,12 +59,14 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
     if check is None:
         return
     path = surveyed.package.path
-    if check.missing_catalog:
+    if name := check.missing_catalog:
+        is_there = surveyed.package.tree.find(f"{surveyed.package.folder}/{name}") is not None
+        words = "is cut short" if is_there else "is not beside the INF"
         yield Finding(
             "catalog-missing",
             Severity.WARNING,
             path,
-            f"the catalog {check.missing_catalog} is not beside the INF, so it counts as unsigned",
+            f"the catalog {name} {words}, so it counts as unsigned",
             "copy it from the manufacturer's disk, uncompressed",
             driver_page("INF Version section"),
         )

@@ -38,7 +38,6 @@ from mediashelf.formats.inf.systems import (
     choose_models,
     find_install_section,
 )
-from mediashelf.formats.inf.text.encoding import is_utf_16
 
 MOST_IDENTIFIERS = 16_384
 """Identifiers of one package that are kept."""
@@ -130,7 +129,6 @@ def _keep(package: Package, marks: set[str]) -> KeptPackage:
         package.digest,
         is_cut or viewer.is_cut or len(files) > MOST_FILES,
         found_in(inf),
-        is_utf_16(inf.encoding),
     )
 
 

@@ -52,7 +52,7 @@ class KeptPackage(NamedTuple):
 
     ``path`` and ``files`` begin with the prefix of its tree; they are the INF, and with it
     all that any system takes. ``digest`` is of the INF's text. ``is_cut`` tells that a
-    bound was reached. ``found`` is what is wrong with the text, ``is_utf_16`` its encoding.
+    bound was reached. ``found`` is what is wrong with the text.
     """
 
     path: str
@@ -66,7 +66,6 @@ class KeptPackage(NamedTuple):
     digest: bytes
     is_cut: bool = False
     found: tuple[Found, ...] = ()
-    is_utf_16: bool = False
 
 
 def system_key(family: Family) -> str:

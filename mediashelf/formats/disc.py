@@ -55,8 +55,8 @@ class _DiscReader:
         iso.read(descriptors)
         volumes = iso.volumes if udf is None else [*iso.volumes, udf]
         boot = read_boot(self._view, descriptors.boot_records, self._log, self._sessions[-1])
-        if descriptors.has_copy and not descriptors.boot_records:
-            log_lost_catalog(self._view, descriptors.last, self._log)
+        if descriptors.fault and not descriptors.boot_records:
+            log_lost_catalog(self._view, descriptors, self._log)
         images = boot.entries if boot is not None else ()
         ends = [image.load_lba * SECTOR_SIZE + image.image_size for image in images]
         log_size_problems(

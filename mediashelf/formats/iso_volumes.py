@@ -20,7 +20,7 @@ from mediashelf.formats.iso.directories.directory_tree import DirectoryTree, wal
 from mediashelf.formats.iso.directories.tree_entries import SharedEntries
 from mediashelf.formats.iso.identifiers import Iso9660Naming
 from mediashelf.formats.iso.joliet import JolietNaming
-from mediashelf.formats.iso.lost_trees import log_lost_tree, log_replaced_descriptor
+from mediashelf.formats.iso.lost_trees import log_lost_tree, log_unlisted_tree
 from mediashelf.formats.iso.naming import Naming
 from mediashelf.formats.iso.path_tables import log_path_table_problems
 from mediashelf.formats.iso.volume_descriptor import LABEL_FIELD, TEXT_FIELDS, VolumeDescriptor
@@ -67,9 +67,9 @@ class IsoVolumes:
         for descriptor in descriptors.unclear:
             log_lost_tree(self._view, descriptor, self.geometry(descriptor), self._log)
         has_joliet = any(volume.kind is VolumeKind.JOLIET for volume in self.volumes)
-        if descriptors.has_copy and primary is not None and not has_joliet:
+        if descriptors.fault and primary is not None and not has_joliet:
             geometry = self.geometry(primary)
-            log_replaced_descriptor(self._view, descriptors.last, geometry, self._log)
+            log_unlisted_tree(self._view, descriptors, geometry, self._log)
         if self._shared is not None:
             self._shared.forget()
 

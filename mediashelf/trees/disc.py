@@ -59,7 +59,10 @@ class _DiscMembers(MemberColumns):
 
 
 class DiscTree(Tree):
-    """One volume of an open image, which is closed with it; ``volume`` says which."""
+    """One volume of an open image, which is closed with it; ``volume`` says which.
+
+    ``entry_counts`` has for each kind of volume how many entries the first of them has.
+    """
 
     def __init__(
         self, where: str, image: DiscImage, bounds: Bounds, kind: VolumeKind | None = None
@@ -67,6 +70,9 @@ class DiscTree(Tree):
         self.volume = fullest_volume(where, image.facts, kind)
         super().__init__(where, f"{self.volume.kind.words} image")
         self.image = image
+        self.entry_counts = {
+            volume.kind: len(volume.entries) for volume in reversed(image.facts.volumes)
+        }
         self.own(image)
         self.notes = tuple(
             replace(one, where=f"{where}:{one.where}")
@@ -78,6 +84,18 @@ class DiscTree(Tree):
             findings.append(_incomplete(where, "its directories are damaged"))
         self.members = self._list_members(bounds, findings)
         self.findings = tuple(findings)
+
+    def let_go_of_other_volumes(self) -> None:
+        """Forget the entries of the other volumes: the image's facts have none from now on.
+
+        They can take as much memory as all that is asked of this one.
+        """
+        facts = self.image.facts
+        volumes = [
+            volume if volume is self.volume else replace(volume, entries=())
+            for volume in facts.volumes
+        ]
+        self.image.facts = replace(facts, volumes=tuple(volumes))
 
     def _list_members(self, bounds: Bounds, findings: list[Finding]) -> MemberColumns:
         members = _DiscMembers()

@@ -6,25 +6,15 @@ import time
 
 import pytest
 
+from assigned_names import long, short
 from mediashelf.building.naming.characters import ascii_text
 from mediashelf.building.naming.names import (
     HostName,
-    assign_long_names,
     assign_short_names,
     iso_label,
     long_label,
 )
 from mediashelf.collector import collector_paused
-
-
-def short(*names: str) -> list[str]:
-    assigned = assign_short_names(HostName(name) for name in names)
-    return [assigned[HostName(name)] for name in names]
-
-
-def long(*names: str) -> list[str]:
-    assigned = assign_long_names(HostName(name) for name in names)
-    return [assigned[HostName(name)] for name in names]
 
 
 @pytest.mark.parametrize(

@@ -4,25 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from assigned_names import long, short
 from mediashelf.building.naming.layout import Layout
-from mediashelf.building.naming.names import HostName, assign_long_names, assign_short_names
 from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.checks import check_layout
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE
 from mediashelf.building.tree import Content, DiscFile, DiscFolder
 from mediashelf.building.writing.blocking import blocking
 from mediashelf.findings import Severity
-
-
-def short(*names: str) -> list[str]:
-    assigned = assign_short_names(HostName(name) for name in names)
-    return [assigned[HostName(name)] for name in names]
-
-
-def long(*names: str) -> list[str]:
-    assigned = assign_long_names(HostName(name) for name in names)
-    return [assigned[HostName(name)] for name in names]
-
 
 # "Naming Files, Paths, and Namespaces": COM1 to COM9, LPT1 to LPT9, with ¹²³ as well, under
 # any extension.

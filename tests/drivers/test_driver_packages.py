@@ -16,6 +16,7 @@ from mediashelf.drivers.packages.finding import (
 )
 from mediashelf.drivers.packages.tree import PackageTree, Provides, TreeFile
 from mediashelf.errors import InputError
+from mediashelf.findings import Severity
 from mediashelf.formats.inf.models import all_models
 from mediashelf.formats.inf.systems import InfSystem
 
@@ -57,9 +58,9 @@ def test_infs_that_cannot_be_read_are_findings() -> None:
 
     files = (TreeFile("/a.inf", 10), TreeFile("/b.inf", 17 << 20))
     found = find_packages(PackageTree("d", "folder", files, read))
-    assert [(one.rule, one.where) for one in found.findings] == [
-        ("inf-unreadable", "/a.inf"),
-        ("inf-too-large", "/b.inf"),
+    assert [(one.rule, one.severity, one.where) for one in found.findings] == [
+        ("inf-unreadable", Severity.ERROR, "/a.inf"),
+        ("inf-too-large", Severity.WARNING, "/b.inf"),
     ]
 
 
@@ -107,6 +108,18 @@ def test_drivers_of_9x_systems_are_told_from_those_of_nt_systems() -> None:
     assert fit(nine.replace("[Install]", "[Install.NT]"), "nt5") is Fit.FITS
 
 
+def test_drivers_that_9x_systems_load_by_the_registry_are_not_for_nt_systems() -> None:
+    """From memory: 9x systems load what NTMPDriver names, NT systems what a service is."""
+    loaded = "[Add]\r\nHKR,,DevLoader,,*ntkern\r\nHKR,,NTMPDriver,,lkv.sys\r\n"
+    nine = inf_text(CHIP, copies="CopyFiles=@lkv.sys\r\nAddReg=Add", more=loaded)
+    assert fit(nine, "win9x") is Fit.FITS
+    assert fit(nine, "nt5") is fit(nine, "nt4") is Fit.FILES_OF_9X
+    # Controls: a service, or a section for NT systems; a loader of another kind tells nothing.
+    assert fit(nine + "[Install.Services]\r\nAddService=lkv\r\n", "nt5") is Fit.FITS
+    assert fit(nine + "[Install.NT]\r\nCopyFiles=@lkv.sys\r\n", "nt5") is Fit.FITS
+    assert fit(nine.replace("NTMPDriver", "PortDriver"), "nt5") is Fit.FITS
+
+
 def test_sections_to_check_for_a_family_without_infs() -> None:
     nine, nt = FAMILIES["win9x"].system, FAMILIES["nt5"].system
 
@@ -145,6 +158,33 @@ def test_packages_without_an_inf() -> None:
         "/NET": (DosKind.SYSTEM_FILE, ("OTHER.SYS",)),
         "/SOUND": (DosKind.SETUP, ("INSTALL.EXE", "QLA.SYS")),
     }
+
+
+def program(mark: bytes, at: int = 0x40) -> bytes:
+    """The start of a program whose new header, with ``mark``, is at ``at``; at 0 it has none."""
+    return b"MZ".ljust(0x3C, b"\0") + at.to_bytes(4, "little") + mark + bytes(20)
+
+
+@pytest.mark.parametrize(
+    ("head", "is_for_dos"),
+    [
+        (program(b"PE"), False),
+        (program(b"NE"), False),
+        (program(b"LE"), False),
+        (program(b"LX"), False),
+        (program(b"XX"), True),
+        (program(b"PE", at=0), True),
+        (program(b"PE", at=0x50), True),
+        (DOS_DRIVER, True),
+        (b"MZ", True),
+        (b"text", True),  # a SYS file of DOS may begin with code
+    ],
+)
+def test_drivers_of_windows_are_none_of_dos(head: bytes, is_for_dos: bool) -> None:
+    """The marks of new headers, where 0x3C says: layouts from memory, as in the format modules."""
+    tree = make_tree({"/NET/LAN.SYS": head})
+    (package,) = [*find_dos_packages(tree, find_packages(tree), "dos", is_dos=True), None][:1]
+    assert (package is not None) == is_for_dos
 
 
 def test_folders_that_an_inf_speaks_of_are_not_packages_of_their_own() -> None:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import codecs
-
 import pytest
 
 from driver_examples import inf_text, make_tree
+from make_catalog import der
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.findings import check_survey, device_title
 from mediashelf.drivers.machines.devices import Device
@@ -34,6 +33,39 @@ MACHINE = parse_machine(
 )
 
 
+ERROR, WARNING, NOTE = Severity.ERROR, Severity.WARNING, Severity.NOTE
+# How much a finding weighs decides the exit code. What a device needs is an error, and a
+# warning where no device needs it or the system installs no INF.
+WEIGHED = {
+    "catalog-missing": {WARNING},
+    "device-board-unknown": {WARNING, NOTE},  # a note where it has a driver
+    "device-with-generic-driver": {WARNING},
+    "device-without-driver": {ERROR, WARNING},
+    "devices-not-matched": {NOTE},
+    "driver-cabinet-unread": {ERROR},
+    "driver-choice-by-signature": {NOTE},
+    "driver-file-cut-short": {ERROR},
+    "driver-file-for-other-processor": {WARNING},
+    "driver-file-found-above": {ERROR},
+    "driver-file-missing": {ERROR, WARNING},
+    "driver-file-name-hidden": {ERROR},
+    "driver-file-short-name": {WARNING},
+    "driver-file-size": {NOTE},
+    "driver-files-other-root": {WARNING},
+    "driver-tie": {NOTE},
+    "file-without-source-disk": {WARNING},
+    "inf-for-other-family": {NOTE},
+    "inf-of-system-needed": {NOTE},
+    "models-choice-unsure": {NOTE},
+    "models-platform-missing": {WARNING},
+    "needed-section-missing": {ERROR},
+    "source-disk-undefined": {ERROR, WARNING},
+    "tag-file-missing": {WARNING},
+    "utf-16-inf": {NOTE},
+    "utf-8-inf": {WARNING},
+}
+
+
 def make_disc(**others: object) -> PackageTree:
     return make_tree(
         {
@@ -57,7 +89,9 @@ def surveyed(
     tree: PackageTree, family: str = "win9x", devices: tuple[Device, ...] | None = MACHINE.devices
 ) -> tuple[Survey, list[Finding]]:
     result = survey([(tree, find_packages(tree))], FAMILIES[family], family, devices)
-    return result, list(check_survey(result))
+    found = list(check_survey(result))
+    assert [one for one in found if one.severity not in WEIGHED[one.rule]] == []
+    return result, found
 
 
 def places(findings: list[Finding], rule: str) -> list[str]:
@@ -101,25 +135,25 @@ def test_a_package_that_fits_with_another_section_only() -> None:
     assert "/lkv.inf names it, but the section that names it is for another system" in messages
 
 
-@pytest.mark.parametrize("mark", [codecs.BOM_UTF16_LE, b""])
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-8-sig"])
 @pytest.mark.parametrize("family", ["win9x", "nt4", "nt5", "nt6"])
-def test_utf_16_is_a_note_where_systems_read_ansi_only(family: str, mark: bytes) -> None:
-    text = inf_text(VIDEO).encode("utf-16-le")
-    tree = make_tree({"/l/lkv.inf": mark + text, "/l/lkv.sys": b"x"})
-    _, findings = surveyed(tree, family, devices=(MACHINE.devices[1],))
-    found = [one for one in findings if one.rule == "utf-16-inf"]
-    assert {(one.severity, one.where, one.source) for one in found} <= {
-        (Severity.NOTE, "/l/lkv.inf", "from memory")
-    }
-    # Without a mark it is one of the text, whatever system reads it.
-    expected = ["win9x"] * (family == "win9x") + [""] * (not mark)
-    assert [one.target for one in found] == expected
-
-
-def test_utf_16_for_other_systems_is_no_note_for_those_with_ansi() -> None:
-    text = inf_text(VIDEO, signature="$Windows NT$").encode("utf-16")
+def test_unicode_covers_nothing_where_systems_read_ansi_only(family: str, encoding: str) -> None:
+    """From memory: INFs in UTF-16 are of NT systems; a mark is text before [Version] for others."""
+    text = inf_text(VIDEO).encode(encoding)
     tree = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"})
-    assert "utf-16-inf" not in [one.rule for one in surveyed(tree, "win9x")[1]]
+    result, findings = surveyed(tree, family, devices=(MACHINE.devices[1],))
+    told = [one.message for one in findings if one.rule == "device-without-driver"]
+    if family == "win9x":
+        assert [verdict.words for verdict in result.verdicts] == ["none"]
+        why = "/l/lkv.inf names it, but its text is Unicode, and 9x systems read ANSI text only"
+        assert told == [why]
+    else:
+        assert [verdict.words for verdict in result.verdicts] == ["covered"]
+        assert told == []
+    found = [one for one in findings if one.rule == "utf-16-inf"]
+    assert [(one.severity, one.where) for one in found] == [(Severity.NOTE, "/l/lkv.inf")] * (
+        encoding == "utf-16-le"
+    )
 
 
 def test_a_package_that_excludes_the_device_is_told() -> None:
@@ -159,7 +193,8 @@ def test_a_missing_file_that_no_device_needs_is_a_warning() -> None:
 
 def test_without_a_machine_every_package_counts() -> None:
     result, findings = surveyed(make_disc(), devices=None)
-    assert result.covers == ()
+    assert (result.covers, result.has_machine) == ((), False)
+    assert surveyed(make_disc(), devices=())[0].has_machine  # one without devices is one
     found = [f for f in findings if f.rule == "driver-file-missing"]
     assert {finding.severity for finding in found} == {Severity.ERROR}
     assert places(findings, "device-without-driver") == []
@@ -262,6 +297,46 @@ def test_rules_around_a_package(text: str, files: dict[str, bytes], rule: str) -
     assert places(findings, rule)
 
 
+@pytest.mark.parametrize(("top", "said"), [("", "/"), ("/pack", "/pack")])
+def test_paths_that_count_from_another_folder_are_told_with_that_folder(
+    top: str, said: str
+) -> None:
+    text = inf_text(VIDEO, disks="1=disk,lkv.tag", files="lkv.sys=1,sub")
+    files = {f"{top}/l/lkv.inf": text, f"{top}/sub/lkv.sys": b"x", f"{top}/lkv.tag": b""}
+    _, findings = surveyed(make_tree(files), "nt5")
+    (one,) = [one for one in findings if one.rule == "driver-files-other-root"]
+    assert one.message == f"1 file found only when paths are counted from {said}"
+    assert f"type {said}, or" in one.remedy
+
+
+@pytest.mark.parametrize(
+    ("files", "size", "message"),
+    [
+        ("lkv.sys=1,,7", 3, "/l/lkv.sys has 3 bytes; expected 7 bytes, as the INF says"),
+        ("lkv.sys=1", 0, "/l/lkv.sys has 0 bytes; expected contents"),
+    ],
+)
+def test_a_file_that_is_cut_short_is_told_with_both_sizes(
+    files: str, size: int, message: str
+) -> None:
+    tree = make_tree({"/l/lkv.inf": inf_text(VIDEO, files=files), "/l/lkv.sys": bytes(size)})
+    _, findings = surveyed(tree, "nt5")
+    (one,) = [one for one in findings if one.rule == "driver-file-cut-short"]
+    assert one.message == message
+
+
+def test_a_short_name_that_the_inf_asks_for_is_a_warning() -> None:
+    text = inf_text(VIDEO, copies="CopyFiles=@larksp~1.sys", files="larksp~1.sys=1")
+    tree = make_tree(
+        {"/l/lkv.inf": text, "/l/larkspur video.sys": b"x"},
+        hidden={"/l/larkspur video.sys": "/L/LARKSP~1.SYS", "/l/lkv.inf": "/L/LKV.INF"},
+    )
+    _, findings = surveyed(tree, "nt5")
+    (one,) = [one for one in findings if one.rule.startswith("driver-file-")]
+    assert one.rule == "driver-file-short-name"
+    assert one.message.startswith("larksp~1.sys is the short name of /l/larkspur video.sys; ")
+
+
 @pytest.mark.parametrize("target", ["win9x", "nt5"])
 @pytest.mark.parametrize(
     ("sections", "others"),
@@ -339,3 +414,29 @@ def test_files_that_no_other_inf_has_are_not_counted() -> None:
     _, findings = surveyed(make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"}), "nt5")
     (note,) = (one for one in findings if one.rule == "inf-of-system-needed")
     assert note.message == "it builds on display.inf, outside the package"
+
+
+def test_a_driver_that_nothing_copies_is_told_with_the_verdict() -> None:
+    services = "[Install.Services]\r\nAddService=x,2,S\r\n[S]\r\nServiceBinary=%12%\\tern.sys"
+    tree = make_tree({"/l/lkv.inf": inf_text(VIDEO, more=services), "/l/lkv.sys": b"x"})
+    result, findings = surveyed(tree, "nt5", devices=(MACHINE.devices[1],))
+    assert [verdict.words for verdict in result.verdicts] == [
+        "covered, with tern.sys of the system's own disc"
+    ]
+    (note,) = [one for one in findings if one.rule == "inf-of-system-needed"]
+    assert note.message == (
+        "it builds on the system itself, outside the package; not looked for: 1 file from there"
+    )
+
+
+@pytest.mark.parametrize("size", [0, 6, 100, 299, 300])
+def test_a_catalog_that_is_cut_short_is_none(size: int) -> None:
+    """X.690 8.1.3: the first element of a file in DER has its length."""
+    text = inf_text(VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass=")
+    catalog = der(0x30, bytes(296))
+    assert len(catalog) == 300
+    files = {"/l/lkv.inf": text, "/l/lkv.sys": b"x", "/l/lkv.cat": catalog[:size]}
+    _, findings = surveyed(make_tree(files), "nt5", devices=(MACHINE.devices[1],))
+    said = [one.message for one in findings if one.rule == "catalog-missing"]
+    expected = "the catalog lkv.cat is cut short, so it counts as unsigned"
+    assert said == [expected] * (size < 300)

@@ -10,6 +10,7 @@ from typing import Any
 
 from click.testing import CliRunner, Result
 
+from made_library import DATE, tide_image, write
 from mediashelf.cli.main import main
 
 
@@ -28,6 +29,15 @@ class Shelf:
         for name in names:
             (folder / name).mkdir()
             made.run("shelf", "add", folder / name)
+        return made
+
+    @classmethod
+    def with_discs(cls, folder: Path, count: int) -> Shelf:
+        """Return one with so many discs on record at ``home``, called ``0.iso`` and so on."""
+        made = cls.with_shelves(folder, "home")
+        for number in range(count):
+            write(made.home / f"{number}.iso", tide_image(number), DATE)
+        made.run("scan")
         return made
 
     @property

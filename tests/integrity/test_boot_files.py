@@ -11,7 +11,7 @@ from collections.abc import Callable
 import pycdlib
 import pytest
 
-from golden_damage import loader
+from golden_discs import loader
 from image_parts import le32
 from make_image import MadeImage, flip, put
 from mediashelf.findings import Finding, Severity

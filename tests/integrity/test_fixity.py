@@ -213,6 +213,9 @@ def test_without_a_record_nothing_is_claimed_of_the_contents(image: Path) -> Non
     assert verdict.state is State.UNRECORDED
     assert not verdict.is_confirmed
     assert verdict.basis == "all bytes read; no recorded digest; structure read"
+    unread = compare_with_record("tide.iso", Observed(4 * MIB, DATE), None)
+    assert (unread.state, unread.is_confirmed) == (State.UNRECORDED, False)
+    assert unread.basis.startswith("contents not read; no recorded digest")
 
 
 def test_structure_decides_only_where_the_bytes_are_as_recorded(image: Path) -> None:

@@ -11,8 +11,10 @@ from pathlib import Path
 import pytest
 
 from mediashelf.errors import InputError, OutputError
+from mediashelf.findings import Severity
 from mediashelf.formats.lists.values import ListForm
 from mediashelf.integrity.fixity.reading import digest_file
+from mediashelf.integrity.lists import reading
 from mediashelf.integrity.lists.comparing import compare_with_lists
 from mediashelf.integrity.lists.reading import ListReport, ListState
 from mediashelf.integrity.lists.writing import write_list
@@ -236,7 +238,7 @@ def test_other_case_and_separators_are_found_and_noted(tmp_path: Path) -> None:
     report = compare_with_lists(tmp_path / "files", [output])
     assert states(report) == {"sub\\README.txt": "equal"}
     (finding,) = report.findings
-    assert finding.rule == "listed-name-is-exact"
+    assert (finding.rule, finding.severity) == ("listed-name-is-exact", Severity.NOTE)
     assert "Sub/Readme.TXT" in finding.message
 
 
@@ -289,14 +291,17 @@ def test_links_never_lead_out(folder: Path) -> None:
 def test_pipes_are_passed_over(folder: Path) -> None:
     os.mkfifo(folder / "pipe")
     written = write_list(folder, folder.parent / "list")
-    assert [finding.where for finding in written.findings] == ["pipe"]
+    assert [(one.where, one.severity) for one in written.findings] == [("pipe", Severity.NOTE)]
 
 
 def test_lists_that_say_nothing(folder: Path) -> None:
     output = folder.parent / "list"
     output.write_text("nothing of use\n")
-    rules = [finding.rule for finding in compare_with_lists(folder, [output]).problems]
-    assert rules == ["list-line-is-understood", "list-names-files"]
+    found = compare_with_lists(folder, [output]).problems
+    assert [(one.rule, one.severity) for one in found] == [
+        ("list-line-is-understood", Severity.WARNING),
+        ("list-names-files", Severity.ERROR),
+    ]
 
 
 def test_an_existing_list_stays_unless_told(folder: Path) -> None:
@@ -325,6 +330,17 @@ def test_a_folder_that_is_none_is_an_error(folder: Path, name: str) -> None:
         compare_with_lists(folder / name, [])
     with pytest.raises(InputError):
         compare_with_lists(folder, [folder / "absent"])
+
+
+def test_a_list_may_have_its_greatest_size(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    output = folder.parent / "SHA256SUMS"
+    write_list(folder, output)
+    monkeypatch.setattr(reading, "MAX_LIST_SIZE", output.stat().st_size)
+    assert not compare_with_lists(folder, [output]).problems
+    with output.open("ab") as stream:
+        stream.write(b"#")
+    with pytest.raises(InputError, match="this is not a checksum list"):
+        compare_with_lists(folder, [output])
 
 
 @pytest.mark.parametrize("change", [b"\t %s", b"  %s", b"%s\r"])

@@ -10,10 +10,12 @@ import pytest
 
 from make_image import make_iso
 from mediashelf.image import DiscImage, open_image
+from mediashelf.integrity.comparing.differences import Difference
 from mediashelf.integrity.comparing.entries import compare_trees
 from mediashelf.integrity.inside.contents import check_contents
 from mediashelf.integrity.structure.damage import Span, entries_touched
 from mediashelf.integrity.structure.parts import check_structure
+from mediashelf.jobs.library.comparing import compare_places
 from mediashelf.trees.opening import open_tree
 
 SMALL, LARGE = 300, 1200  # files
@@ -65,6 +67,33 @@ def test_comparing_folders_keeps_little_of_a_file(tmp_path: Path) -> None:
 
     peak(SMALL // 2)  # what is made once is there from now on
     assert (peak(LARGE) - peak(SMALL)) / (LARGE - SMALL) < 500  # of both folders
+
+
+@pytest.mark.parametrize(
+    ("udf", "most"),
+    # The second is compared by Joliet, which the first has as well.
+    [(("NSR02", "NSR02"), 1350), (("NSR02", ""), 1800)],
+)
+def test_discs_with_other_names_take_the_memory_of_two_trees(
+    tmp_path: Path, udf: tuple[str, str], most: int
+) -> None:
+    def peak(count: int) -> int:
+        places = []
+        for side, kind in zip("AB", udf, strict=True):
+            files = {f"/D{n // 100:03d}/{side}{n:05d}.DAT": b"%06d" % n for n in range(count)}
+            made = make_iso(files, joliet=True, udf=kind)
+            places.append(made.save(tmp_path / f"{side}{count}.iso"))
+        del files, made
+        compare_places((places[0], places[1]), names=("A", "B"))
+        tracemalloc.start()
+        try:
+            found = compare_places((places[0], places[1]), names=("A", "B"))
+            assert found.trees.counts[Difference.RENAMED] == count
+            return tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+
+    assert (peak(2 * LARGE) - peak(LARGE)) / LARGE < most
 
 
 def peak_of(folder: Path, count: int, look: Callable[[DiscImage], None]) -> int:

@@ -19,6 +19,7 @@ from make_fat import make_fat
 from make_image import SECTOR, Boot, MadeImage, make_iso, put
 from mediashelf.demo.floppy import make_boot_floppy
 from mediashelf.findings import Finding, Severity
+from mediashelf.formats.disc import read_disc
 from mediashelf.formats.volume import HOLE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.parts import PLACES_PER_RULE, check_structure
@@ -106,6 +107,47 @@ def test_a_file_over_booting_is_found_unless_it_is_the_boot_file(find: Find) -> 
     (finding,) = find(move(made, "/A.TXT", lba=catalog - 1))
     assert finding.rule == "extents-apart"
     assert "/A.TXT" in finding.where + finding.message
+
+
+RICH = make_iso(FILES, joliet=True, boot=Boot(b"\xeb\xfe" + b"\x90" * 4094, sectors=8), udf="NSR02")
+
+
+@pytest.mark.parametrize(
+    ("at", "owner"),
+    [
+        (4 * SECTOR, "the system area"),
+        (RICH.path_table("m"), "a path table of the primary volume descriptor"),
+        (RICH.path_table("l", "joliet"), "a path table of the Joliet volume descriptor"),
+        (RICH.directory("/"), "the root directory of the primary volume descriptor"),
+        (RICH.directory("/", "joliet"), "the root directory of the Joliet volume descriptor"),
+        (RICH.directory("/DIR"), "/DIR"),
+        (RICH.file("/A.TXT") + SECTOR, "/A.TXT"),
+        (256 * SECTOR, "the UDF anchor"),
+    ],
+)
+def test_what_a_file_overlaps_is_named(find: Find, at: int, owner: str) -> None:
+    found = find(move(RICH, "/DIR/C.TXT", lba=at // SECTOR))
+    (overlap,) = [one for one in found if one.rule == "extents-apart"]
+    others = {"/DIR/C.TXT": owner, owner: "/DIR/C.TXT"}
+    assert overlap.message == f"its bytes overlap those of {others[overlap.where]}"
+    assert overlap.severity is Severity.WARNING
+
+
+@pytest.mark.parametrize("sector", range(16, 20))
+def test_nothing_is_where_the_volume_descriptors_are(find: Find, sector: int) -> None:
+    """Primary, boot record, Joliet, terminator: ECMA-119 8.1."""
+    found = find(move(RICH, "/DIR/C.TXT", lba=sector))
+    (over,) = [one for one in found if one.rule == "extent-outside-descriptors"]
+    assert (over.where, over.offset, over.length) == ("/DIR/C.TXT", sector * SECTOR, 100)
+
+
+def test_a_file_over_the_records_of_files_in_udf_is_found(find: Find) -> None:
+    udf = read_disc(BytesView(RICH.data)).facts.volume(VolumeKind.UDF)
+    assert udf is not None
+    for entry in udf.entries:
+        found = find(move(RICH, "/DIR/C.TXT", lba=entry.record_offset // SECTOR))
+        messages = [one.message for one in found if one.rule == "extents-apart"]
+        assert f"its bytes overlap those of the UDF file entry of {entry.path}" in messages
 
 
 def test_a_file_over_a_udf_record_is_found(find: Find) -> None:
@@ -206,6 +248,20 @@ def test_bytes_that_udf_keeps_elsewhere_on_purpose_are_no_difference() -> None:
     empty = (Extent(999, 0), None)
     assert two_trees(same, embedded, hole, empty) == []
     assert two_trees(same, moved, embedded, hole, empty) == ["/F1", "/F1"]
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_notice_beside_udf_is_one_note(count: int) -> None:
+    """Common practice: the one file of the ISO 9660 tree says that the disc is in UDF."""
+    iso = [Entry(f"/R{at}", f"R{at}", 135, False, (Extent(300 + at, 135),)) for at in range(count)]
+    udf = [Entry(f"/U{at}", f"U{at}", 99, False, (Extent(400 + at, 99),)) for at in range(3)]
+    trees = (
+        VolumeFacts(VolumeKind.ISO9660, "", tuple(iso)),
+        VolumeFacts(VolumeKind.UDF, "", tuple(udf)),
+    )
+    found = list(check_structure(Disc(DiscFacts(10_000 * SECTOR, trees))))
+    assert len(found) == (1 if count == 1 else 5)
+    assert {each.severity for each in found} == {Severity.NOTE if count == 1 else Severity.WARNING}
 
 
 def test_a_size_that_differs_between_trees_is_found(find: Find) -> None:

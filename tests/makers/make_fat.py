@@ -1,4 +1,8 @@
-"""Make FAT12 and FAT16 volumes with folders and long names for tests, byte by byte."""
+"""Make FAT12 and FAT16 volumes with folders and long names for tests, byte by byte.
+
+``DISKS`` repeats the table of ``formats/packed/fat_layout.py`` on purpose, from the same source:
+what one of them has wrong shows in the other.
+"""
 
 from __future__ import annotations
 

@@ -104,7 +104,7 @@ def test_every_spread_keeps_its_promises(tmp_path: Path, seed: int) -> None:
             assert "over-capacity" not in {finding.rule for finding in plan.findings}
         # Packages are whole.
         for unit in whole:
-            mine = {placed.file.source for placed in unit.files}
+            mine = {file.source for file in unit.iter_files()}
             homes = [
                 number
                 for number, plan in enumerate(series.plans)

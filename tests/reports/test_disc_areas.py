@@ -27,8 +27,9 @@ BOX = (800.0, 500.0)
 
 
 def areas(paths: dict[str, int], **severities: Severity) -> DrawnArea:
-    wanted = {f"/{path}": severity for path, severity in severities.items()}
-    return disc_areas(volume(VolumeKind.JOLIET, paths), wanted)[0]
+    tree = volume(VolumeKind.JOLIET, paths)
+    levels = [severities.get(entry.path[1:], 0) for entry in tree.entries]
+    return disc_areas(tree, levels)[0]
 
 
 def tiles(paths: dict[str, int]) -> list[Tile]:
@@ -38,8 +39,8 @@ def tiles(paths: dict[str, int]) -> list[Tile]:
 def test_folders_have_the_size_of_all_below_them() -> None:
     root = areas({"A/B/x": 10, "A/y": 5, "z": 1, "empty": 0})
     assert (root.size, root.file_count) == (16, 4)
-    a = root.children["A"]
-    assert (a.size, a.file_count, a.children["B"].size) == (15, 2, 10)
+    a = root.folders["A"]
+    assert (a.size, a.file_count, a.folders["B"].size) == (15, 2, 10)
     assert [child.name for child in root.by_size()] == ["A", "z"]
 
 

@@ -13,6 +13,7 @@ from mediashelf.drivers.device_table import DeviceRow
 from mediashelf.drivers.verdict import decide
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
+from mediashelf.reports.disc.both_trees import BothTrees
 from mediashelf.reports.disc.page import (
     FOLDERS_SHOWN,
     LARGEST_SHOWN,
@@ -25,8 +26,6 @@ from mediashelf.reports.disc.tables import (
     Coverage,
     Renamed,
     capacity_bars,
-    long_paths,
-    renamed_files,
 )
 from report_samples import CREATED, HOSTILE, Page, finding
 
@@ -109,11 +108,10 @@ def test_files_with_findings_are_marked_under_their_long_names() -> None:
 
 
 def test_renamed_files_are_told_from_the_two_trees() -> None:
-    pairs = long_paths(DISC)
-    assert pairs["/DRIVERS/README.TXT"] == "/Drivers/ReadMe.txt"
-    assert renamed_files(pairs) == [Renamed("/DRIVERS/LARKSPUR.VXD", "/Drivers/Larkspur video.vxd")]
-    assert long_paths(disc(iso=ISO)) == {}
-    assert long_paths(DiscFacts(5)) == {}
+    renamed = [Renamed("/DRIVERS/LARKSPUR.VXD", "/Drivers/Larkspur video.vxd")]
+    assert BothTrees(DISC).first_renamed(5) == (renamed, 1)
+    assert BothTrees(disc(iso=ISO)).first_renamed(5) == ([], 0)
+    assert BothTrees(DiscFacts(5)).first_renamed(5) == ([], 0)
     words = Page(html(subject())).flat
     assert "1 renamed file" in words
     assert "/DRIVERS/LARKSPUR.VXD /Drivers/Larkspur video.vxd" in words.replace("VXD/", "VXD /")

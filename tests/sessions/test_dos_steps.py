@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from make_floppy import make_floppy
@@ -12,16 +10,11 @@ from make_raw import mode_1_image
 from mediashelf.sessions.discs.boot_floppy import CdStart, parse_start_files
 from mediashelf.sessions.discs.dos_steps import RULE, TRY_RULE
 from mediashelf.sessions.manifests.parts import OpenFinding
-from session_bench import DRIVER_DISC, SYSTEM_DISC, Bench, make_bench, noise
+from session_bench import DRIVER_DISC, SYSTEM_DISC, Bench, noise
 
 # The two files as Microsoft KB Q135174 describes them, with invented names.
 CONFIG = "FILES=30\r\nDEVICE=A:\\USBDISC.SYS /V\r\nDEVICEHIGH=A:\\KIOSKCD.SYS /D:KIOSKCD1 /N:1\r\n"
 AUTOEXEC = "@ECHO OFF\r\nPROMPT $P$G\r\nLH A:\\REDIRECT.EXE /D:kioskcd1 /L:R\r\n"
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Bench:
-    return make_bench(tmp_path)
 
 
 @pytest.mark.parametrize(

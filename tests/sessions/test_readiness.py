@@ -331,17 +331,21 @@ def test_rows_name_known_targets_and_sources_and_unpublished_ones_are_notes() ->
             assert row.severity is Severity.NOTE
 
 
-def boot_rules(position: int, ways: tuple[BootWay, ...], firmware: str) -> list[str]:
+def boot_rules(
+    position: int, ways: tuple[BootWay, ...], firmware: str
+) -> list[tuple[str, Severity]]:
     plan = plan_for("nt6", firmware=firmware) if firmware else plan_for("nt6", name="x")
-    return [one.rule for one in check_boot(position, ways, plan, "a.iso")]
+    found = check_boot(position, ways, plan, "a.iso")
+    return [(one.rule, one.severity) for one in found]
 
 
 def test_a_boot_catalog_for_other_firmware() -> None:
     both = (BootWay("no-emulation", "x86"), BootWay("no-emulation", "efi"))
-    assert boot_rules(1, PLAIN, "uefi") == ["boot-fits-firmware"]
+    other = [("boot-fits-firmware", Severity.WARNING)]
+    assert boot_rules(1, PLAIN, "uefi") == other
     assert boot_rules(1, PLAIN, "bios") == []
     assert boot_rules(1, both, "uefi") == boot_rules(1, both, "bios") == []
-    assert boot_rules(1, both[1:], "bios") == ["boot-fits-firmware"]
+    assert boot_rules(1, both[1:], "bios") == other
     assert boot_rules(1, PLAIN, "") == []
-    assert boot_rules(1, (), "bios") == ["first-disc-boots"]
+    assert boot_rules(1, (), "bios") == [("first-disc-boots", Severity.NOTE)]
     assert boot_rules(2, (), "bios") == []

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
+from mediashelf.findings import Severity
 from mediashelf.sessions.cards.confirm import check_card
 from mediashelf.sessions.manifests.manifest import read_manifest, render_manifest
 from mediashelf.sessions.manifests.values import Manifest
@@ -80,6 +81,7 @@ def test_the_plan_says_what_erases_and_what_starts(tmp_path: Path) -> None:
     assert [disc.erases for disc in prepared.manifest.discs] == [False, True]
     (finding,) = [one for one in prepared.session.findings if one.rule == "start-erases-nothing"]
     assert "disc 2" in finding.message
+    assert finding.severity is Severity.WARNING
 
 
 def test_a_memory_tester_is_for_no_system(tmp_path: Path) -> None:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import random
 import struct
 import zlib
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
-from make_files import make_cabinet
+from make_files import make_cabinet, make_rar5
 from make_old_archives import (
     make_lha,
     make_rar,
@@ -102,11 +103,29 @@ def test_a_flipped_byte_in_a_part_is_found(tmp_path: Path, number: int) -> None:
             list(tree.stream(member))
 
 
+@pytest.mark.parametrize("make", [make_rar, lambda files: make_rar5(files).data])
+def test_a_flipped_byte_in_a_rar_archive_is_found(
+    tmp_path: Path, make: Callable[[dict[str, bytes]], bytes]
+) -> None:
+    """RAR 5: data CRC-32 of a file header (from memory); libarchive 3.6 compares no stored one."""
+    files = {"A.SYS": b"a" * 900, "TLAN.SYS": CONTENT, "C.SYS": b"c" * 900}
+    data = bytearray(make(files))
+    data[data.index(CONTENT) + 100] ^= 0x10
+    (tmp_path / "a.rar").write_bytes(data)
+    with open_tree(tmp_path / "a.rar") as tree:
+        first, wrong, last = tree.members
+        assert b"".join(tree.stream(first)) + b"".join(tree.stream(last)) == b"a" * 900 + b"c" * 900
+        with pytest.raises(InputError, match=r"its CRC is"):
+            list(tree.stream(wrong))
+
+
 def test_checksums_of_members_in_parts_are_those_of_the_whole(tmp_path: Path) -> None:
     whole = b"".join(make_rar_parts("TLAN.SYS", CONTENT, 3)) + make_rar({"A": b"a"})
     checksums = content_checksums(Start(whole, len(whole)))
     assert checksums == [zlib.crc32(CONTENT), zlib.crc32(b"a")]
     assert content_checksums(Start(whole[:-1], len(whole) - 1)) == checksums
+    new = make_rar5({"B": b"b", "A": b"a" * 40}).data
+    assert content_checksums(Start(new, len(new))) == [zlib.crc32(b"b"), zlib.crc32(b"a" * 40)]
     assert content_checksums(Start(make_rar5_part(0), 30)) == []
 
 
@@ -179,7 +198,7 @@ LHA = {"A.SYS": b"a" * 50, "B.SYS": b"b" * 60, "C.SYS": b"c" * 9}
 
 def test_an_lha_archive_that_is_cut_is_never_taken_for_a_whole_one(tmp_path: Path) -> None:
     """Cut at every byte: the library takes an end between members for the end."""
-    whole = make_lha(LHA)
+    whole = make_lha({"A.SYS": b"a" * 9, "B.SYS": b"bb", "C.SYS": b"c"})  # each cut is a process
     path = tmp_path / "a.lzh"
     between = []
     for end in range(22, len(whole)):

@@ -64,6 +64,22 @@ class PlannedDirectory(Struct):
             if isinstance(item, PlannedDirectory):
                 yield item
 
+    def iter_files(self) -> Iterator[DiscFile]:
+        """Yield the files in it and below by their paths as text, which are not made for that."""
+        waiting: list[DiscFile | PlannedDirectory] = [self]
+        while waiting:
+            item = waiting.pop()
+            if isinstance(item, DiscFile):
+                yield item
+                continue
+            places = sorted(range(len(item.items)), key=item.path_end, reverse=True)
+            waiting += map(item.items.__getitem__, places)
+
+    def path_end(self, place: int) -> str:
+        """Return what the paths of an item and of all in it have after this directory's."""
+        name = self.names[place]
+        return f"{name}/" if isinstance(self.items[place], PlannedDirectory) else name
+
     def identifiers(self) -> list[bytes]:
         """Return the identifiers of what it holds, made anew: kept they would take more room."""
         if self.is_long:
@@ -93,6 +109,15 @@ class NamedTrees(NamedTuple):
     def long_path(self, directory: PlannedDirectory) -> str:
         """Return a directory's path in the Joliet tree; ``/DEEP`` itself has none."""
         return self.long_paths.get(id(directory.folder), "")
+
+    def let_go(self) -> None:
+        """Forget what directories hold, when they are not needed any more.
+
+        They point to each other, and garbage in circles can stay for long.
+        """
+        for tree in (self.iso, self.joliet):
+            for directory in list(tree.iter_level_by_level()):
+                directory.items.clear()
 
 
 KnownNames = dict[tuple[object, ...], tuple["array[int]", list[str]]]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from functools import cached_property
 
 from mediashelf.building.naming.characters import folded, same_text
@@ -88,26 +88,18 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
     """Yield files that are too large, and names that could not stay what they were."""
     folders = _FoldedFolders(trees)
     nothing = True
-    renamed: list[tuple[str, str, str]] = []  # who keeps findings need not keep the files
-
-    def say_renamed(found: Sequence[tuple[str, str, str]]) -> FindingRun:
-        def get(at: int) -> tuple[str, str]:
-            name, folder, long_name = found[at]
-            return name, f"{folder}/{long_name}"
-
-        return _names_changed(len(found), get, folders)
-
+    renamed = _Renamed()
     for file in files:
         nothing = False
         if file.own.size > MAX_FILE:
-            if renamed:
-                yield say_renamed(renamed)
-                renamed = []
+            if renamed.names:
+                yield _names_changed(len(renamed.names), renamed.get, folders)
+                renamed = _Renamed()
             yield from iter_runs([_too_large(file)])
         if not same_text(file.name, file.long_name):
-            renamed.append((file.name, file.long_folder, file.long_name))
-    if renamed:
-        yield say_renamed(renamed)
+            renamed.add(file)
+    if renamed.names:
+        yield _names_changed(len(renamed.names), renamed.get, folders)
     moved = [
         (name, directory.path)
         for directory in trees.joliet.iter_level_by_level()
@@ -125,6 +117,24 @@ def check_files(files: Iterable[DiscFile], trees: NamedTrees) -> Iterator[Findin
             "check that these are the right folders",
         )
         yield from iter_runs([found])
+
+
+class _Renamed:
+    """Files whose names changed, as columns: who keeps findings need not keep the files."""
+
+    def __init__(self) -> None:
+        self.names: list[str] = []
+        self._folders: list[str] = []
+        self._long_names: list[str] = []
+
+    def add(self, file: DiscFile) -> None:
+        self.names.append(file.name)
+        self._folders.append(file.long_folder)
+        self._long_names.append(file.long_name)
+
+    def get(self, at: int) -> tuple[str, str]:
+        """Return the name on the host, and the path in the Joliet tree."""
+        return self.names[at], f"{self._folders[at]}/{self._long_names[at]}"
 
 
 def _too_large(file: DiscFile) -> Finding:

@@ -112,7 +112,7 @@ class DiscPlan(Struct, frozen=True):
     @property
     def files(self) -> Sequence[PlannedFile]:
         """All files by their long paths; each is put together for whoever asks for it."""
-        return _PlannedFiles(self.iter_files())
+        return _PlannedFiles(self.trees.joliet.iter_files())
 
     @property
     def file_count(self) -> int:
@@ -228,7 +228,7 @@ def _there(*files: DiscFile | None) -> list[DiscFile]:
 
 class _PlannedFiles(MadeSequence[PlannedFile]):
     def __init__(self, files: Iterable[DiscFile]) -> None:
-        self._files = sorted(files, key=lambda file: file.long_path)
+        self._files = list(files)
 
     def __len__(self) -> int:
         return len(self._files)

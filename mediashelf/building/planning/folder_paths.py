@@ -7,14 +7,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
-from mediashelf.building.tree import DiscFolder
-
-
-def _folder_at(root: DiscFolder, parts: Iterable[str]) -> DiscFolder | None:
-    folder: DiscFolder | None = root
-    for name in parts:
-        folder = folder.folders.get(name) if folder is not None else None
-    return folder
 
 
 def folder_paths(
@@ -26,7 +18,7 @@ def folder_paths(
     """
     iso, joliet = (_paths_by_folder(tree) for tree in (trees.iso, trees.joliet))
     for names in places:
-        folder = _folder_at(listing.root, names)
+        folder = listing.root.find(names)
         yield iso.get(id(folder), ""), joliet.get(id(folder), "")
 
 

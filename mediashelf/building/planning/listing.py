@@ -35,6 +35,12 @@ class Listing(Struct, frozen=True):
             path = "".join([f"/{name}" for name in parts])
             yield from ((f"{path}/{name}", file) for name, file in folder.files.items())
 
+    def find(self, path: str) -> DiscFile | None:
+        """Return the file of ``root`` with this path under the names of the host."""
+        *parts, name = path.split("/")[1:]
+        folder = self.root.find(parts)
+        return folder.files.get(name) if folder is not None else None
+
     def iter_folders(self) -> Iterator[tuple[tuple[str, ...], DiscFolder]]:
         """Yield every folder with the names that lead to it, parents before children."""
         waiting: list[tuple[tuple[str, ...], DiscFolder]] = [((), self.root)]

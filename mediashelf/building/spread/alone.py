@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -61,7 +61,7 @@ def measure_alone(unit: Unit, empty: Measured) -> Measured | None:
     """
     folders = {
         folder[:depth]
-        for folder in (*unit.folders, *dict.fromkeys(placed.folder for placed in unit.files))
+        for folder in (*unit.folders, *(placed.folder for placed in unit.placed))
         for depth in range(1, len(folder) + 1)
     }
     # Children of a folder deeper than that would be moved (ECMA-119 6.8.2.1).
@@ -71,9 +71,7 @@ def measure_alone(unit: Unit, empty: Measured) -> Measured | None:
         or max(map(len, folders), default=0) > (MAX_LEVELS - 2)
     ):
         return None
-    files: defaultdict[Parts, list[DiscFile]] = defaultdict(list)
-    for placed in unit.files:
-        files[placed.folder].append(placed.file)
+    files = dict(unit.placed)
     below: defaultdict[Parts, list[str]] = defaultdict(list)
     for folder in folders:
         below[folder[:-1]].append(folder[-1])
@@ -85,8 +83,8 @@ def measure_alone(unit: Unit, empty: Measured) -> Measured | None:
         short = _OWN_RECORDS + _SHORT_RECORD * count
         if max(short, _OWN_RECORDS + sum(map(_most_record, names))) > SECTOR_SIZE:
             return None
-    contents = {id(one.file.content): one.file.own.size for one in unit.files}
-    sectors = empty.sectors + 2 * len(folders) + sum(map(sectors_for, contents.values()))
+    sectors = empty.sectors + 2 * len(folders)
+    sectors += sum(sectors_for(content.size) for content in unit.iter_contents())
     if not empty.index_size:
         return Measured(sectors, 0)
     least = most = empty.index_size + len(_sum_line(unit)) - len(_SUM_OF_NOTHING)
@@ -144,7 +142,7 @@ def _lone_names(name: str) -> tuple[str, str]:
     return f"\\{short}", f"\\{long}"
 
 
-def _file_lines(files: list[DiscFile], beside: Iterable[str]) -> Iterator[tuple[int, int]]:
+def _file_lines(files: Sequence[DiscFile], beside: Iterable[str]) -> Iterator[tuple[int, int]]:
     """Yield the least and the most bytes of lines for each file of one folder."""
     capitals = Counter(name.upper() for name in (*beside, *(file.name for file in files)))
     for file in files:
@@ -158,7 +156,7 @@ def _file_lines(files: list[DiscFile], beside: Iterable[str]) -> Iterator[tuple[
 
 
 def _sum_line(unit: Unit) -> str:
-    return f"{count_text(len(unit.files), 'file')}, {unit.size:,} bytes."
+    return f"{count_text(unit.file_count, 'file')}, {unit.size:,} bytes."
 
 
 _SUM_OF_NOTHING = f"{count_text(0, 'file')}, 0 bytes."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from operator import attrgetter, itemgetter
 
 from msgspec import Struct, field
 
@@ -34,17 +35,12 @@ def find_units(
     """
     pieces = list(_UnitFinder(sources, kinds or {}).pieces(listing.root))
     joined = _Joined(len(pieces))
-    piece_of: dict[int, int] = {}
     of_origin: dict[int, int] = {}
     for number, piece in enumerate(pieces):
-        for placed in piece.files:
-            origin = placed.file.origin
-            piece_of[id(placed.file)] = number
+        for origin in {file.origin for file in piece.iter_files()}:
             if sources[origin].is_one_package:
                 joined.join(number, of_origin.setdefault(origin, number))
-    by_path = dict(listing.iter_paths())
-    for paths in together:
-        numbers = [piece_of[id(by_path[path])] for path in paths if path in by_path]
+    for numbers in _numbers_together(listing, pieces, together):
         for number in numbers[1:]:
             joined.join(numbers[0], number)
     declared = {joined.leader(number) for number in of_origin.values()}
@@ -53,6 +49,25 @@ def find_units(
         for leader, group in joined.groups().items()
     ]
     return sorted(units, key=lambda unit: unit.sequence)
+
+
+def _numbers_together(
+    listing: Listing, pieces: Sequence[Unit], together: Iterable[Collection[str]]
+) -> Iterator[list[int]]:
+    """Yield the numbers of the pieces that hold the files of each group, where it has several."""
+    groups = [paths for paths in together if len(paths) > 1]
+    if not groups:
+        return
+    files = {path: listing.find(path) for paths in groups for path in paths}
+    wanted = {id(file) for file in files.values()}
+    piece_of = {
+        id(file): number
+        for number, piece in enumerate(pieces)
+        for file in piece.iter_files()
+        if id(file) in wanted
+    }
+    for paths in groups:
+        yield [piece_of[id(files[path])] for path in paths if files[path] is not None]
 
 
 _Key = tuple[int, int]  # the order, and the origin of what is declared to be one
@@ -113,32 +128,36 @@ class _UnitFinder:
 
     def _whole(self, parts: Parts, folder: DiscFolder, *, is_package: bool) -> Unit:
         """Return everything below a folder as one unit."""
-        files: list[Placed] = []
+        placed: dict[Parts, list[DiscFile]] = {}
         folders: list[Parts] = []
         waiting = [(parts, folder)]
         while waiting:
             path, one = waiting.pop()
             folders.append(path)
-            files += (Placed(path, file) for file in one.files.values())
+            placed[path] = list(one.files.values())
             waiting += (((*path, name), below) for name, below in one.folders.items())
-        return self._unit(parts, files, folders, is_package)
+        return self._unit(parts, placed, folders, is_package)
 
     def _files_of(self, parts: Parts, folder: DiscFolder) -> Iterator[Unit]:
-        groups: defaultdict[_Key, list[Placed]] = defaultdict(list)
+        groups: defaultdict[_Key, list[DiscFile]] = defaultdict(list)
         for file in folder.files.values():
-            groups[self._key(file)].append(Placed(parts, file))
+            groups[self._key(file)].append(file)
         for files in groups.values():
-            yield self._unit(parts, files, [], False)
+            yield self._unit(parts, {parts: files}, [], False)
 
     def _unit(
-        self, top: Parts, files: list[Placed], folders: list[Parts], is_package: bool
+        self,
+        top: Parts,
+        placed: Mapping[Parts, list[DiscFile]],
+        folders: list[Parts],
+        is_package: bool,
     ) -> Unit:
-        origins = [placed.file.origin for placed in files]
+        origins = {file.origin for files in placed.values() for file in files}
         return Unit(
             top,
             min((self._sources[origin].order for origin in origins), default=0),
             min(origins, default=0),
-            _sorted(files),
+            _sorted(placed),
             tuple(sorted(folders)),
             is_package,
         )
@@ -153,8 +172,13 @@ def _iter_with_paths(root: DiscFolder) -> Iterator[tuple[str, DiscFolder]]:
         waiting += ((f"{path}/{name}", below) for name, below in folder.folders.items())
 
 
-def _sorted(files: Iterable[Placed]) -> tuple[Placed, ...]:
-    return tuple(sorted(files, key=lambda placed: (placed.folder, placed.file.name)))
+def _sorted(placed: Mapping[Parts, list[DiscFile]]) -> tuple[Placed, ...]:
+    by_name = attrgetter("name")
+    return tuple(
+        Placed(folder, tuple(sorted(files, key=by_name)))
+        for folder, files in sorted(placed.items(), key=itemgetter(0))
+        if files
+    )
 
 
 def _merged(pieces: list[Unit], *, is_declared: bool) -> Unit:
@@ -166,11 +190,14 @@ def _merged(pieces: list[Unit], *, is_declared: bool) -> Unit:
         while common < min(len(top), len(piece.top)) and top[common] == piece.top[common]:
             common += 1
         top = top[:common]
+    placed: defaultdict[Parts, list[DiscFile]] = defaultdict(list)
+    for folder, files in (each for piece in pieces for each in piece.placed):
+        placed[folder] += files
     return Unit(
         top,
         min(piece.order for piece in pieces),
         min(piece.origin for piece in pieces),
-        _sorted(placed for piece in pieces for placed in piece.files),
+        _sorted(placed),
         tuple(sorted(folder for piece in pieces for folder in piece.folders)),
         True,
         tuple(sorted(pieces, key=lambda piece: piece.sequence)),

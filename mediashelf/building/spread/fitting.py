@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from heapq import nsmallest
 
 from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.pages.disc_pages import PagesSize
@@ -62,11 +63,10 @@ def _sectors_more(size: int, added: int) -> int:
 
 def _too_large(unit: Unit, sectors: int, recipe: Recipe) -> BuildError:
     capacity = recipe.capacity
-    by_size = sorted(unit.files, key=lambda placed: (-placed.file.own.size, placed.file.source))
-    largest = ", ".join(
-        f"{placed.file.source} ({size_text(placed.file.own.size)})"
-        for placed in by_size[:LARGEST_NAMED]
+    by_size = nsmallest(
+        LARGEST_NAMED, unit.iter_files(), key=lambda file: (-file.own.size, file.source)
     )
+    largest = ", ".join(f"{file.source} ({size_text(file.own.size)})" for file in by_size)
     what = "the boot image" if unit.has_boot else unit.name
     return BuildError(
         f"{what}: needs {sectors:,} sectors alone and in one piece, and the capacity "

@@ -6,6 +6,7 @@ from bisect import bisect_right
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from itertools import count
+from typing import Any
 
 from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.spread.alone import Measured
@@ -40,8 +41,11 @@ class DiscRoom:
         self.capacity = measure.capacity
         self.empty = base.sectors
         self.alone = [one.sectors for one in alone]
-        self.above = [_above(unit) for unit in units]
-        self.growths = [
+        same: dict[Any, Any] = {}  # of thousands of loose files most are alike
+        self.above: list[frozenset[Parts]] = [
+            same.setdefault(above, above) for above in map(_above, units)
+        ]
+        growths = (
             Growth(
                 least,
                 one.sectors - base.sectors - _FOLDER_SECTORS * len(above),
@@ -50,7 +54,8 @@ class DiscRoom:
             for unit, one, above, least in zip(
                 units, alone, self.above, _added_sectors(units), strict=True
             )
-        ]
+        )
+        self.growths: list[Growth] = [same.setdefault(growth, growth) for growth in growths]
         self.laid_out = 0
         self.rate = 0.0
         """Sectors of the disc that was laid out last by those that its units add at the least."""
@@ -58,10 +63,12 @@ class DiscRoom:
     def items(self) -> list[Item]:
         """Return what packing needs to know of each unit."""
         ranks = sorted({_rank(unit) for unit in self._units})
-        return [
+        items = (
             Item(self.alone[number] - self.empty, ranks.index(_rank(unit)))
             for number, unit in enumerate(self._units)
-        ]
+        )
+        same: dict[Item, Item] = {}
+        return [same.setdefault(item, item) for item in items]
 
     def least_discs(self) -> int:
         """Return how many discs any way of packing takes, at the least."""
@@ -143,7 +150,7 @@ def _rank(unit: Unit) -> tuple[bool, int]:
 
 def _above(unit: Unit) -> frozenset[Parts]:
     """Return the folders that a unit may share; alone each has one sector in each tree."""
-    holding = {*unit.folders, *(placed.folder for placed in unit.files)}
+    holding = {*unit.folders, *(placed.folder for placed in unit.placed)}
     above = {folder[:depth] for folder in holding for depth in range(1, len(folder) + 1)}
     return frozenset(above.difference(unit.folders))
 
@@ -157,18 +164,19 @@ def _folder_bytes(folders: Collection[Parts]) -> int:
 def _loose_bytes(unit: Unit) -> int:
     """Return what a unit may add to tables, and to folders that it shares with others."""
     own = {folder for folder in unit.folders if folder}
-    files = sum(placed.folder not in own for placed in unit.files)
+    files = sum(len(placed.files) for placed in unit.placed if placed.folder not in own)
     return _folder_bytes(unit.folders or ((),)) + files * _FILE_BYTES
 
 
 def _added_sectors(units: Sequence[Unit]) -> list[int]:
     """Return what each unit adds to every disc, at the least: folders, and its own contents."""
+    equal = {id(file.own.equal_to) for unit in units for file in unit.iter_files()}
     sharing = Counter(
-        content for unit in units for content in {id(one.file.content) for one in unit.files}
+        id(content) for unit in units for content in unit.iter_contents() if id(content) in equal
     )
     added = []
     for unit in units:
-        own = {id(one.file.content): one.file.own.size for one in unit.files}
-        sectors = sum(sectors_for(size) for content, size in own.items() if sharing[content] == 1)
+        contents = (one for one in unit.iter_contents() if sharing[id(one)] <= 1)
+        sectors = sum(sectors_for(content.size) for content in contents)
         added.append(sectors + _FOLDER_SECTORS * sum(1 for folder in unit.folders if folder))
     return added

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from itertools import islice
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -29,7 +30,7 @@ from mediashelf.building.spread.fitting import refuse_too_large, that_fit
 from mediashelf.building.spread.measuring import Measure
 from mediashelf.building.spread.packing import pack
 from mediashelf.building.spread.room import DiscRoom
-from mediashelf.building.spread.subset import subset
+from mediashelf.building.spread.subset import share_on_disc, subset
 from mediashelf.building.spread.units import Unit
 from mediashelf.collector import collector_paused
 from mediashelf.findings import Finding, Severity
@@ -79,7 +80,10 @@ def plan_series(
     if listing.boot is not None:
         whole.insert(0, Unit((), 0, -1, (), (), True, has_boot=True))
     size = _pages_size(recipe, whole, reserve)
+    equal = [file.own.equal_to for file in listing.files]  # each disc has its own first of them
     for _ in range(_MOST_TRIES):
+        for file, first in zip(listing.files, equal, strict=True):
+            file.own.equal_to = first
         series = _spread(recipe, listing, whole, size)
         refuse_too_large(recipe, series.units, series.plans, size, reserve)
         over = max(plan.layout.used_sectors for plan in series.plans) - recipe.capacity.sectors
@@ -93,9 +97,11 @@ def plan_series(
 def _spread(recipe: Recipe, listing: Listing, whole: list[Unit], size: PagesSize) -> DiscSeries:
     """Return the series where ``size`` is kept free on the pages of each disc."""
     measure = Measure(recipe, listing, size)
-    fitting = list(that_fit(whole, measure))
-    units = [unit for unit, _ in fitting]
-    room = DiscRoom(measure, units, [alone for _, alone in fitting])
+    units, alone = [], []
+    for unit, measured in that_fit(whole, measure):
+        units.append(unit)
+        alone.append(measured)
+    room = DiscRoom(measure, units, alone)
     packed = pack(room.items(), room.open_disc, room.least_discs())
     discs = packed or [()]  # sources without anything: one empty disc
     chosen = tuple(tuple(units[number] for number in disc) for disc in discs)
@@ -114,6 +120,8 @@ def with_tables(
     ``names`` are those that are known of folders.
     """
     listings = [subset(series.listing, units) for units in series.units]
+    for listing in listings:
+        share_on_disc(listing)
     count = len(listings)
     discs: tuple[SeriesDisc, ...] = ()
     if count > 1:  # the pages tell of every disc, so all are named before any is planned
@@ -162,9 +170,12 @@ def _parts(
     """Yield what a disc holds, under the names that it has there."""
     pieces = [piece for unit in units if not unit.has_boot for piece in unit.pieces or (unit,)]
     trees = name_trees(listing.root, (), names)  # our own pages give way to what is listed
-    paths = folder_paths(listing, trees, (piece.top for piece in pieces))
+    tops = dict.fromkeys(piece.top for piece in pieces)
+    paths = dict(zip(tops, folder_paths(listing, trees, tops), strict=True))
+    trees.let_go()
     parts: dict[SeriesPart, int] = {}  # files of one folder that may be parted are one part
-    for piece, (short, long) in zip(pieces, paths, strict=True):
+    for piece in pieces:
+        short, long = paths[piece.top]
         part = SeriesPart(short, long, 0, bool(piece.folders))
         parts[part] = parts.get(part, 0) + piece.size
     yield from (part._replace(size=size) for part, size in parts.items())
@@ -196,13 +207,14 @@ def _pages_size(recipe: Recipe, units: Sequence[Unit], reserve: int) -> PagesSiz
 def _taken_apart(whole: Iterable[Unit], discs: Sequence[Sequence[Unit]]) -> Iterator[Finding]:
     """Yield the folders that are not packages and ended up on several discs."""
     disc_of = {
-        id(placed.file): number
+        id(file): number
         for number, units in enumerate(discs, start=1)
         for unit in units
-        for placed in unit.files
+        for file in islice(unit.iter_files(), 1)  # stands for all of its unit
     }
     for unit in whole:
-        numbers = sorted({disc_of[id(placed.file)] for placed in unit.files})
+        found = (disc_of.get(id(file)) for file in unit.iter_files())
+        numbers = sorted(set(filter(None, found)))
         if len(numbers) > 1:
             named = ", ".join(map(str, numbers))
             yield Finding(

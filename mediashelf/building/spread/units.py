@@ -19,36 +19,38 @@ A folder or files whose sources have different ``order`` are not one unit.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from mediashelf.building.tree import DiscFile
+from mediashelf.building.tree import Content, DiscFile
 
 Parts = tuple[str, ...]
 
 
 class Placed(NamedTuple):
-    """A file with the names of the folders that hold it, from the root down."""
+    """Files with the names of the folders that hold them, from the root down."""
 
     folder: Parts
-    file: DiscFile
+    files: tuple[DiscFile, ...]
 
 
 class Unit(Struct, frozen=True):
     """Files, and folders without any, that go on the same disc.
 
     ``top`` is the folder that holds all of it. ``order`` is the recipe's, ``origin``
-    the number of its first source. ``is_package`` is False for what may be taken
-    apart. ``pieces`` are the units that were joined to this one. ``has_boot`` marks
-    the boot image, which has no files here.
+    the number of its first source. ``placed`` are the files, those of one folder together and
+    by their names; what is in ``folders`` is there with all that it holds. ``is_package`` is
+    False for what may be taken apart. ``pieces`` are the units that were joined to this one.
+    ``has_boot`` marks the boot image, which has no files here.
     """
 
     top: Parts
     order: int
     origin: int
-    files: tuple[Placed, ...]
+    placed: tuple[Placed, ...]
     folders: tuple[Parts, ...]
     is_package: bool
     pieces: tuple[Unit, ...] = ()
@@ -62,7 +64,27 @@ class Unit(Struct, frozen=True):
     @property
     def size(self) -> int:
         """Bytes of all files."""
-        return sum(placed.file.own.size for placed in self.files)
+        return sum(file.own.size for file in self.iter_files())
+
+    @property
+    def file_count(self) -> int:
+        """How many files it has."""
+        return sum(len(placed.files) for placed in self.placed)
+
+    def iter_files(self) -> Iterator[DiscFile]:
+        """Yield the files, folder by folder."""
+        for placed in self.placed:
+            yield from placed.files
+
+    def iter_contents(self) -> Iterator[Content]:
+        """Yield the contents of the files, those of equal files once."""
+        # Mostly few files are equal: only those are remembered.
+        equal = {id(file.own.equal_to): file.own.equal_to for file in self.iter_files()}
+        equal.pop(id(None), None)
+        yield from filter(None, equal.values())
+        for file in self.iter_files():
+            if file.own.equal_to is None and id(file.own) not in equal:
+                yield file.own
 
     @property
     def sequence(self) -> tuple[int, int, str, Parts]:
@@ -76,7 +98,7 @@ def take_apart(unit: Unit) -> list[Unit]:
         return [unit]
     depth = len(unit.top)
     below: defaultdict[Parts, list[Placed]] = defaultdict(list)
-    for placed in unit.files:
+    for placed in unit.placed:
         below[placed.folder[: depth + 1]].append(placed)
     folders: defaultdict[Parts, list[Parts]] = defaultdict(list)
     for folder in unit.folders:
@@ -87,14 +109,15 @@ def take_apart(unit: Unit) -> list[Unit]:
         replace(
             unit,
             top=top,
-            files=tuple(below.get(top, ())),
+            placed=tuple(below.get(top, ())),
             folders=tuple(folders.get(top, ())),
         )
         for top in tops
     ]
     own = below.get(unit.top, [])
     if parts and own:
-        parts.append(replace(unit, files=tuple(own), folders=()))
-    elif own:
-        parts = [replace(unit, files=(placed,), folders=()) for placed in own]
+        parts.append(replace(unit, placed=tuple(own), folders=()))
+    else:
+        alone = ((folder, file) for folder, files in own for file in files)
+        parts += [replace(unit, placed=(Placed(at, (file,)),), folders=()) for at, file in alone]
     return sorted(parts, key=lambda part: part.sequence)

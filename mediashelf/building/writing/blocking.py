@@ -2,37 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from mediashelf.errors import BlockedError
-from mediashelf.findings import Finding, Severity, iter_runs
+from mediashelf.findings import Finding, Findings, Severity, at_least
 from mediashelf.text import count_text
 
 IMPOSSIBLE = frozenset({"file-too-large", "too-many-folders", "beyond-reading-back"})
 """Rules whose errors no wish can override: such a disc cannot be written down."""
 
 
-def blocking(findings: Iterable[Finding], *, anyway: bool = False) -> list[Finding]:
+def blocking(findings: Iterable[Finding], *, anyway: bool = False) -> Findings:
     """Return the findings that keep a disc from being built: the errors.
 
     With ``anyway`` only those count that make the disc impossible.
     """
-    return [
-        finding
-        for run in iter_runs(findings)
-        if run.severity is Severity.ERROR and (not anyway or run.rule in IMPOSSIBLE)
-        for finding in run
-    ]
+    errors = at_least(findings, Severity.ERROR).runs
+    return Findings(run for run in errors if not anyway or run.rule in IMPOSSIBLE)
 
 
-def refuse_blocked(blockers: Sequence[Finding]) -> None:
+def refuse_blocked(blockers: Findings) -> None:
     """Raise :class:`BlockedError` when there is anything that keeps a disc from being built."""
     if not blockers:
         return
-    first = blockers[0]
+    first = next(iter(blockers))
     way_out = (
         "This cannot be overridden"
-        if any(finding.rule in IMPOSSIBLE for finding in blockers)
+        if any(run.rule in IMPOSSIBLE for run in blockers.runs)
         else "Fix what is wrong, or use --anyway"
     )
     errors = count_text(len(blockers), "error")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from mediashelf.drivers.recorded_others import KeptOther
     from mediashelf.drivers.recorded_values import KeptPackage
 
-PLAIN, DEEP = 13, 14
+PLAIN, DEEP = 15, 16
 """How far a content was looked into: its own files, or archives among them as well.
 
 When the rules change by which packages are read, both numbers are raised.

@@ -64,7 +64,6 @@ class PackageMore(NamedTuple):
     descriptions: tuple[str, ...]
     files: tuple[str, ...]
     found: tuple[Found, ...] = ()
-    is_utf_16: bool = False
 
 
 class OtherFacts(NamedTuple):
@@ -98,8 +97,7 @@ def _pack_package(package: KeptPackage) -> tuple[bytes, bytes]:
         int(package.is_cut),
         views,
     ]
-    text = package.found, int(package.is_utf_16)
-    more = [[model.description for model in package.models], package.files, *text]
+    more = [[model.description for model in package.models], package.files, package.found]
     return _pack(facts), _pack(more)
 
 
@@ -119,10 +117,9 @@ def unpack_facts_of(packed: bytes) -> PackageFacts:
 
 def unpack_more(packed: bytes) -> PackageMore:
     """Return the second of the two texts as a value."""
-    descriptions, files, *text = _unpack(packed)
-    found, is_utf_16 = text or ((), 0)  # earlier readers kept no more
-    told = tuple((rule, line, words) for rule, line, words in found)
-    return PackageMore(tuple(descriptions), tuple(files), told, bool(is_utf_16))
+    descriptions, files, *text = _unpack(packed)  # of earlier readers there may be less or more
+    told = tuple((rule, line, words) for rule, line, words in (text[0] if text else ()))
+    return PackageMore(tuple(descriptions), tuple(files), told)
 
 
 def unpack_other(packed: bytes) -> OtherFacts:

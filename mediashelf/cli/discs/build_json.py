@@ -46,7 +46,7 @@ def build_document(
         **(discs[0] if work.series is None else _series(work, discs)),
         machine=machine_json(drivers.machine) if drivers is not None else None,
         drivers=[survey_json(one) for one in drivers.surveys] if drivers is not None else [],
-        findings=work.findings,
+        findings=Each(work.findings),
     )
 
 

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.planning.renamed import first_renamed
+from mediashelf.building.tree import DiscFile
 from mediashelf.building.writing.write import BuiltDisc
 from mediashelf.cli.report_file import CREATED_BY, moment_text, write_report
 from mediashelf.drivers.device_table import device_rows
-from mediashelf.findings import Finding
+from mediashelf.findings import Finding, Findings, joined
 from mediashelf.jobs.discs.recipe_plan import JudgedPlan, PlannedRecipe
 from mediashelf.reports.disc.page import RENAMED_SHOWN, DiscSubject, disc_html
 from mediashelf.reports.disc.tables import Coverage, Renamed
 from mediashelf.text import count_text
+
+if TYPE_CHECKING:
+    from mediashelf.building.spread.series import DiscSeries
 
 _OF_DISC = re.compile(r"disc ([0-9]+): ?")
 
@@ -35,7 +40,7 @@ def write_pages(
     for number, judged in enumerate(work.discs, 1):
         disc = built[number - 1] if built else None
         page = path if count == 1 else path.with_stem(f"{path.stem}-{number}")
-        own = work.findings if count == 1 else list(_about(work.findings, number))
+        own = work.findings if work.series is None else _about(work, work.series, number)
         coverage = [
             Coverage(one.target, tuple(device_rows(one)), f"disc {number}" if count > 1 else "")
             for one in surveys
@@ -45,8 +50,14 @@ def write_pages(
     return paths
 
 
-def _about(findings: Sequence[Finding], number: int) -> Iterator[Finding]:
-    """Yield what is about one disc of a series, without its name, and what is about all."""
+def _about(work: PlannedRecipe, series: DiscSeries, number: int) -> Findings:
+    """Return what is about one disc of a series, without its name, and what is about all."""
+    losses = work.drivers.losses if work.drivers is not None else ()
+    others = _without_disc((*losses, *work.told), number)
+    return joined(series.findings, work.discs[number - 1].findings, others)
+
+
+def _without_disc(findings: Iterable[Finding], number: int) -> Iterator[Finding]:
     for finding in findings:
         named = _OF_DISC.match(finding.where)
         if named is None:
@@ -82,8 +93,15 @@ def write_plan_page(
         renamed=tuple(Renamed(file.short_path, file.long_path) for file in renamed),
         renamed_count=renamed_count,
         coverage=coverage,
+        long_paths=_long_paths(plan),
     )
     write_report(path, disc_html(subject, created=moment_text(), created_by=CREATED_BY))
+
+
+def _long_paths(plan: DiscPlan) -> Iterator[str]:
+    for directory in plan.layout.iso:
+        for item in directory.items:
+            yield item.long_path if isinstance(item, DiscFile) else ""
 
 
 def _state(built: BuiltDisc | None, *, is_dry_run: bool) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from functools import cache
 from typing import Any
 
@@ -136,13 +136,6 @@ def picked_columns(
                 f"no column is called {name!r}{near} (columns: {', '.join(COLUMNS)})"
             )
     return names
-
-
-def shown_columns(images: Sequence[ListedImage], picked: Sequence[str]) -> list[str]:
-    """Return the columns of the table: those picked, else the usual ones."""
-    if picked:
-        return list(picked)
-    return [*USUAL, *(name for name in IF_ANY if any(COLUMNS[name].text(one) for one in images))]
 
 
 def sorted_by(images: Iterable[ListedImage], name: str, *, reverse: bool) -> list[ListedImage]:

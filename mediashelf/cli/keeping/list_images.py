@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
+from itertools import chain, islice
 from pathlib import Path
+from typing import NamedTuple
 
 import click
 
@@ -27,7 +29,7 @@ from mediashelf.cli.progress import progress
 from mediashelf.cli.render import say_json
 from mediashelf.cli.report_file import report_option
 from mediashelf.formats.volume_kinds import VolumeKind
-from mediashelf.jobs.library.listing import ListedImage, Wanted, find_gaps, list_images
+from mediashelf.jobs.library.listing import ListedImage, SetGaps, Wanted, iter_images
 
 KINDS = (*(kind.value for kind in VolumeKind), "raw", "sheet")
 
@@ -116,9 +118,10 @@ def list_command(
     if as_json and as_csv:
         raise click.UsageError("--json and --csv are two forms of the answer; choose one")
     wanted = Wanted(shelf, kind, label, state, target_names, targets_folder, name, tag)
+    form = _Form(as_json, as_csv, quiet)
     with open_catalogue(catalogue_path) as catalogue:
         whole, named = as_json or as_csv, {*columns, sort}
-        images = list_images(
+        images: Iterable[ListedImage] = iter_images(
             catalogue,
             wanted,
             with_discs=bool(whole or OF_DISCS & named),
@@ -127,34 +130,68 @@ def list_command(
         )
         if sort is not None or reverse:
             images = sorted_by(images, sort or "shelf", reverse=reverse)
-        rows = [image.row for image in images]
         if duplicates:
-            _list_duplicates(catalogue, rows, as_json, as_csv, quiet)
-            return
-        if report_path is not None:
-            from mediashelf.cli.library.listing.page import write_library_page
-
-            write_library_page(
-                report_path, catalogue, rows, wanted, with_files=with_files, quiet=quiet
-            )
-            if not (as_json or as_csv):
-                return
-        if as_json:
-            say_json(_document(catalogue, images, with_findings))
-        elif as_csv:
-            from mediashelf.cli.csv_text import say_csv  # not needed for most lists
-
-            names = columns or tuple(COLUMNS)
-            say_csv(names, ([COLUMNS[name].csv(image) for name in names] for image in images))
+            _list_duplicates(catalogue, [image.row for image in images], form)
+        elif report_path is None:
+            _list_images(catalogue, images, columns, with_findings, form)
         else:
-            say_list(catalogue, images, columns, quiet=quiet)
-            if with_findings:
-                say_findings_of(catalogue, images)
+            images = list(images)
+            _write_page(report_path, catalogue, images, wanted, with_files, form)
+            if whole:
+                _list_images(catalogue, images, columns, with_findings, form)
 
 
-def _list_duplicates(
-    catalogue: Catalogue, rows: Sequence[ImageRow], as_json: bool, as_csv: bool, quiet: bool
+class _Form(NamedTuple):
+    """What the answer is to look like."""
+
+    as_json: bool
+    as_csv: bool
+    quiet: bool
+
+
+def _list_images(
+    catalogue: Catalogue,
+    images: Iterable[ListedImage],
+    columns: Sequence[str],
+    with_findings: bool,
+    form: _Form,
 ) -> None:
+    if with_findings and not form.as_csv:
+        images = list(images)  # they are asked for twice
+    if form.as_json:
+        say_json(_document(catalogue, _begun(images), with_findings))
+    elif form.as_csv:
+        from mediashelf.cli.csv_text import say_csv  # not needed for most lists
+
+        names = columns or tuple(COLUMNS)
+        say_csv(names, ([COLUMNS[name].csv(image) for name in names] for image in images))
+    else:
+        say_list(catalogue, images, columns, quiet=form.quiet)
+        if with_findings:
+            say_findings_of(catalogue, images)
+
+
+def _begun(images: Iterable[ListedImage]) -> Iterator[ListedImage]:
+    """Return all of them once the first were read: what fails then fails before an answer."""
+    every = iter(images)
+    return chain(list(islice(every, 1)), every)
+
+
+def _write_page(
+    path: Path,
+    catalogue: Catalogue,
+    images: Iterable[ListedImage],
+    wanted: Wanted,
+    with_files: bool,
+    form: _Form,
+) -> None:
+    from mediashelf.cli.library.listing.page import write_library_page
+
+    rows = [image.row for image in images]
+    write_library_page(path, catalogue, rows, wanted, with_files=with_files, quiet=form.quiet)
+
+
+def _list_duplicates(catalogue: Catalogue, rows: Sequence[ImageRow], form: _Form) -> None:
     from mediashelf.cli.library.listing.duplicates import (
         CSV_COLUMNS,
         csv_rows,
@@ -163,24 +200,27 @@ def _list_duplicates(
     )
     from mediashelf.jobs.library.duplicates import find_duplicates
 
-    with progress("comparing what is on record", unit="", quiet=quiet):
+    with progress("comparing what is on record", unit="", quiet=form.quiet):
         found = find_duplicates(catalogue, rows)
-    if as_json:
+    if form.as_json:
         say_json(duplicates_document(found))
-    elif as_csv:
+    elif form.as_csv:
         from mediashelf.cli.csv_text import say_csv
 
         say_csv(CSV_COLUMNS, csv_rows(found))
     else:
-        say_duplicates(found, len(rows), quiet=quiet)
+        say_duplicates(found, len(rows), quiet=form.quiet)
 
 
 def _document(
-    catalogue: Catalogue, listed: Sequence[ListedImage], with_findings: bool
+    catalogue: Catalogue, listed: Iterable[ListedImage], with_findings: bool
 ) -> dict[str, object]:
+    gaps = SetGaps()  # known when all images are printed
+    looked_at = gaps.look_through(listed)
     if not with_findings:
-        return document("list", images=Each(map(listed_dict, listed)), gaps=find_gaps(listed))
-    images = [listed_dict(image) for image in listed]
-    for one, image in zip(listed, images, strict=True):  # asked before anything is printed
-        image["findings"] = findings_on_record(catalogue.db, one.row.id)
-    return document("list", images=images, gaps=find_gaps(listed))
+        return document("list", images=Each(map(listed_dict, looked_at)), gaps=Each(gaps))
+    images = []
+    for image in looked_at:  # asked before anything is printed
+        findings = findings_on_record(catalogue.db, image.row.id)
+        images.append({**listed_dict(image), "findings": findings})
+    return document("list", images=images, gaps=Each(gaps))

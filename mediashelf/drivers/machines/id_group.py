@@ -37,6 +37,8 @@ class IdGroup(Struct):
         if (is_compatible and self.hardware) or is_compatible_form(identifier):
             self.compatible[identifier] = None
         else:
+            if self.is_placed and identifier == self.first:
+                del self.hardware[identifier]  # the list below the instance's has the order
             self.hardware[identifier] = None
             self.first = self.first or identifier
         function = parse_pci_identifier(identifier)
@@ -72,6 +74,19 @@ class IdGroup(Struct):
         if first.startswith("USB\\VID_") and identifier.startswith("USB\\VID_"):
             is_same = first[:_USB_DEVICE_SIZE] == identifier[:_USB_DEVICE_SIZE]
             return is_same and ("MI_" in first) == ("MI_" in identifier)
+        return False
+
+    def is_denied_by(self, identifier: str) -> bool:
+        """Whether an identifier on the same line names another chip or product than this one."""
+        buses = {one.partition("\\")[0] for one in (self.first, identifier) if "\\" in one}
+        if len(buses) > 1 and not buses.isdisjoint(("PCI", "USB")):
+            return True
+        function = parse_pci_identifier(identifier)
+        if function is not None and self.function is not None:
+            return not agree(self.function, function)
+        products = (identifier[:_USB_DEVICE_SIZE], self.first[:_USB_DEVICE_SIZE])
+        if all(one.startswith("USB\\VID_") for one in products):
+            return products[0] != products[1]
         return False
 
     def _is_kind_of(self, identifier: str) -> bool:

@@ -207,7 +207,9 @@ class IdentifierLines:
         is_compatible = self._label == "compatible"
         is_listed = self._is_listed(indent)
         if self._group is None or (
-            is_first and not self._group.holds(word, is_compatible, is_listed=is_listed)
+            not self._group.holds(word, is_compatible, is_listed=is_listed)
+            if is_first
+            else self._group.is_denied_by(word)
         ):
             name, label, label_indent = self._name, self._label, self._label_indent
             is_keyed = self._is_keyed and self._group is None

@@ -21,7 +21,9 @@ _BRIDGED = r"(?:/(?:[0-9a-f]{2}:)?[0-9a-f]{2}\.[0-7])*"
 _SLOT = rf"(?:[0-9a-f]{{4,8}}:)?[0-9a-f]{{2}}:[0-9a-f]{{2}}\.[0-7]{_BRIDGED}"
 _LINE = re.compile(rf"({_SLOT})\s+(\S.*)", re.IGNORECASE)
 _IS_SLOT = re.compile(_SLOT, re.IGNORECASE)
-_NUMERIC = re.compile(r"([0-9a-f]{4}): ([0-9a-f]{4}):([0-9a-f]{4})(?=\s|$)(.*)", re.IGNORECASE)
+_NUMERIC = re.compile(  # without -n, too, it has numbers for what it does not know
+    r"(?i)(?:([0-9a-f]{4}): |[^:[]*: Device )([0-9a-f]{4}):([0-9a-f]{4})(?=\s|$)(.*)"
+)
 _NAMED = re.compile(
     r"(.*?) ?\[([0-9a-f]{4})\]: (.*?) ?\[([0-9a-f]{4}):([0-9a-f]{4})\](?!.*\[[0-9a-f]{4}:)(.*)",
     re.IGNORECASE,
@@ -67,8 +69,8 @@ def parse_lspci_line(line: str, number: int, problems: LineFindings) -> Device |
         return _quoted_line(slot, rest, number, problems)
     numeric = _NUMERIC.fullmatch(rest)
     if numeric is not None:
-        class_code, vendor, device = (int(numeric[index], 16) for index in (1, 2, 3))
-        function = PciFunction(vendor, device, class_code=class_code)
+        class_code = int(numeric[1], 16) if numeric[1] else None
+        function = PciFunction(int(numeric[2], 16), int(numeric[3], 16), class_code=class_code)
         return _terse(slot, "", function, numeric[4], number, problems)
     named = _NAMED.fullmatch(rest)
     if named is None:
@@ -228,10 +230,8 @@ def _subsystem(fields: dict[str, str], line: int, problems: LineFindings) -> tup
     if vendor is not None and number is not None:
         return vendor, number
     if _LOST not in texts:
-        problems.damaged(
-            line,
-            f"the subsystem is {texts[0]!r}, {texts[1]!r}; expected two numbers of four digits",
-        )
+        fact = f"the subsystem is {texts[0]!r}, {texts[1]!r}; expected two numbers of four digits"
+        problems.damaged(line, fact)
     return None
 
 

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from msgspec import Struct, field
 
 from mediashelf.drivers.machines.devices import Device, device_from_ids
+from mediashelf.drivers.machines.identifiers import parse_pci_identifier, usb_identifiers
 from mediashelf.drivers.machines.line_findings import LineFindings
 
 _STARTS = ("REGEDIT4", "WINDOWS REGISTRY EDITOR VERSION 5")
@@ -24,7 +25,9 @@ _VALUE = re.compile(r'"((?:[^"\\]|\\.)*)"=(.*)', re.DOTALL)
 _IS_KEY = re.compile(r"\[[^\[\]]+\]")
 _BYTES = re.compile(r"hex\([0-9a-f]+\):((?:[0-9a-f]{2}(?:,\s*|$))*)", re.IGNORECASE)
 _TEXT = re.compile(r'"((?:[^"\\]|\\.)*)"')
-_SOFTWARE = ("ROOT\\LEGACY_", "SW\\", "STORAGE\\", "HTREE\\", "SWD\\")
+_SOFTWARE = ("ROOT\\LEGACY_", "SW\\", "STORAGE\\", "HTREE\\", "SWD\\", "NETWORK\\")
+_GENERIC = re.compile(r"[\w:.-]{3,199}", re.ASCII)
+"""A kind of device without the name of a bus, as GenDisk or HID_DEVICE (Hardware IDs)."""
 
 
 class _Key(Struct):
@@ -79,12 +82,16 @@ def read_registry_export(text: str, problems: LineFindings) -> list[Device]:
     """
     is_wide = _first_line(text) != "REGEDIT4"
     devices: list[Device] = []
+    paths: set[str] = set()  # an export of a system has its devices in several control sets
     key: _Key | None = None
 
     def finish() -> None:
-        device = _finished(key, problems, is_wide=is_wide) if key is not None else None
+        if key is None or key.path.upper() in paths:
+            return
+        device = _finished(key, problems, is_wide=is_wide)
         if device is not None:
             devices.append(device)
+            paths.add(key.path.upper())
 
     for number, line in _joined_lines(text):
         stripped = line.strip()
@@ -115,12 +122,18 @@ def _finished(key: _Key, problems: LineFindings, *, is_wide: bool) -> Device | N
         except ValueError as error:
             problems.damaged(key.line, f"{name} of {key.path[:60]} {error}")
             words = []
-        lists.append(problems.well_formed(key.line, words))
+        of_buses = [one for one in words if not _GENERIC.fullmatch(one)]
+        malformed = {*of_buses}.difference(problems.well_formed(key.line, of_buses))
+        lists.append([one for one in words if one not in malformed])
+    alone = "CompatibleIDs alone" if any(lists) else "no identifiers"
+    own = key.path.upper().rpartition("\\")[0]
+    if key.name and not any(lists) and (parse_pci_identifier(own) or usb_identifiers(own)):
+        # The path of a device begins with what it is (Device Identification Strings).
+        lists[0] = [own]
     if not any(lists):
         return None
-    if "hardwareid" not in key.values:
-        fact = f"{key.path[:60]} has CompatibleIDs alone; expected HardwareID as well"
-        problems.damaged(key.line, fact)
+    if "hardwareid" not in key.values and not key.path.upper().startswith("ROOT\\"):
+        problems.damaged(key.line, f"{key.path[:60]} has {alone}; expected HardwareID as well")
     return device_from_ids(lists[0], lists[1], name=key.name, line=key.line)
 
 

@@ -7,7 +7,7 @@ from enum import StrEnum
 from msgspec import Struct
 
 from mediashelf.drivers.packages.finding import Package
-from mediashelf.formats.inf.requirements import NeededFile
+from mediashelf.formats.inf.copying import NeededFile
 
 
 class FileState(StrEnum):

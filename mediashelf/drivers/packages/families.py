@@ -18,14 +18,12 @@ class Family(Struct, frozen=True):
     ``system`` chooses sections. ``takes_infs`` is False for systems whose drivers
     come with programs; their row's ``system`` is the one that goes with the family
     on old machines, and decides which files of an INF are looked for.
-    ``reads_utf_16`` is False where INFs are read as ANSI only (from memory).
     ``matches_devices`` is False where a person picks the driver from a list.
     """
 
     name: str
     system: InfSystem
     takes_infs: bool = True
-    reads_utf_16: bool = True
     matches_devices: bool = True
     ranks_features: bool = False
     wants_catalogs: bool = False
@@ -44,7 +42,7 @@ FAMILIES = {
     family.name: family
     for family in (
         Family("dos", InfSystem(False), takes_infs=False, matches_devices=False),
-        Family("win9x", InfSystem(False), reads_utf_16=False),
+        Family("win9x", InfSystem(False)),
         Family("nt4", InfSystem(True, (4, 0)), matches_devices=False, releases=((4, 0),)),
         Family(
             "nt5",

@@ -10,19 +10,17 @@ from msgspec import Struct, field
 
 from mediashelf.collector import collector_paused
 from mediashelf.drivers.packages.families import Family
+from mediashelf.drivers.packages.for_9x import are_for_9x
 from mediashelf.drivers.packages.inf_reading import read_inf
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.findings import Finding
-from mediashelf.formats.inf.document import Inf, InfKind, Signature
+from mediashelf.formats.inf.document import Inf, InfKind
 from mediashelf.formats.inf.following import may_lead_further
 from mediashelf.formats.inf.models import Model, all_models
 from mediashelf.formats.inf.models_read import ModelsRead, models_read_by
-from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.systems import InfSystem, find_install_section
-from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE
+from mediashelf.formats.inf.text.encoding import DEFAULT_CODE_PAGE, is_utf_16
 from mediashelf.package_names import INF_SUFFIX
-
-_9X_SUFFIXES = (".vxd", ".386", ".drv", ".pdr", ".mpd")
 
 
 class Fit(StrEnum):
@@ -31,6 +29,7 @@ class Fit(StrEnum):
     FITS = "fits"
     NO_INFS = "takes-no-infs"
     SIGNATURE = "other-signature"
+    UNICODE = "unicode"
     NO_MODELS = "no-models"
     NO_INSTALL = "no-install-section"
     FILES_OF_9X = "files-of-9x"
@@ -193,6 +192,8 @@ def suitability_of(package: Package, system: InfSystem, read: ModelsRead) -> Sui
     inf, companions = package.inf, package.companions
     if not system.accepts(inf.signature):
         return Suitability(Fit.SIGNATURE)
+    if not system.is_nt and (inf.has_mark or is_utf_16(inf.encoding)):
+        return Suitability(Fit.UNICODE)
     if not read.installs:
         has_models = next(all_models(inf), None) is not None
         return Suitability(Fit.NO_MODELS if has_models else Fit.NO_DEVICES)
@@ -207,7 +208,7 @@ def suitability_of(package: Package, system: InfSystem, read: ModelsRead) -> Sui
         foreign = {
             install
             for group in together
-            if _are_for_9x(inf, group, system, companions)
+            if are_for_9x(inf, group, system, companions)
             for install in group
         }
         chosen = {name: install for name, install in chosen.items() if install not in foreign}
@@ -220,23 +221,3 @@ def suitability_of(package: Package, system: InfSystem, read: ModelsRead) -> Sui
         if model.install.lower() in chosen
     )
     return Suitability(Fit.FITS, offers, installs, read.identity)
-
-
-def _are_for_9x(
-    inf: Inf, installs: list[str], system: InfSystem, companions: Mapping[str, Inf]
-) -> bool:
-    """Whether undecorated sections install drivers of 9x systems only (common practice).
-
-    An NT system takes such a section where there is no other, but gets no driver
-    from it: there is no service, no .sys file, and only drivers of the 9x kind.
-    """
-    if inf.signature is not Signature.CHICAGO:
-        return False
-    for install in installs:
-        is_decorated = install.lower().rpartition(".")[2].startswith("nt")
-        if is_decorated or inf.section(install + ".Services") is not None:
-            return False
-    names = [file.name.lower() for file in requirements(inf, installs, system, companions).files]
-    return any(name.endswith(_9X_SUFFIXES) for name in names) and not any(
-        name.endswith(".sys") for name in names
-    )

@@ -8,17 +8,19 @@ CopyINF directive, INF Version section, INF DDInstall section.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from enum import StrEnum
 from typing import NamedTuple
-
-from msgspec import Struct
 
 from mediashelf.formats.inf.copying import (
     COPY_INF_SINCE,
+    SERVICES,
+    THE_SYSTEM,
+    NeededFile,
+    TextFault,
     added_interfaces,
     read_alike,
     sections_of_class,
     sections_of_install,
+    service_drivers,
 )
 from mediashelf.formats.inf.document import Inf
 from mediashelf.formats.inf.following import OtherInfs, PackageInfs
@@ -37,37 +39,6 @@ from mediashelf.formats.inf.text.sections import InfEntry, InfSection
 
 LONGEST_NAME = 80
 """Characters that are shown of a section's name."""
-
-
-class TextFault(StrEnum):
-    """Why a text does not tell what a section needs, or from where."""
-
-    NO_LIST = "no-list"  # CopyFiles names a section that is not there
-    NO_SECTION = "no-section"  # Needs names one
-    NO_DISK = "no-disk"  # no SourceDisksNames section has the file's disk
-
-
-class NeededFile(Struct, frozen=True):
-    """One file that an install section needs.
-
-    ``path`` is relative to the installation root, with parts joined by ``/``.
-    ``cabinet`` (a path too) is set when the file is inside one, ``tag`` when its disk
-    has a tag file. ``provider`` names an INF outside the package, such as the system's
-    layout, that tells where the file is. ``size`` is 0 when unknown; ``line`` is that
-    of the copy. ``listed_for`` names the processors for which alone a SourceDisksFiles section
-    has the file, where the system's is none of them. ``fault`` is set where the text does not
-    tell: with a section that is not there, ``name`` and ``path`` are ``[its name]``.
-    """
-
-    name: str
-    path: str
-    size: int
-    line: int
-    cabinet: str = ""
-    provider: str = ""
-    tag: str = ""
-    fault: TextFault | None = None
-    listed_for: tuple[str, ...] = ()
 
 
 class Requirements(NamedTuple):
@@ -98,6 +69,7 @@ def requirements(
     collector = _Collector(system, {} if companions is None else companions)
     for install in installs:
         collector.take(inf, install)
+    collector.add_drivers()
     found = Requirements(
         tuple(collector.files.values()), tuple(collector.tags), tuple(collector.others.not_followed)
     )
@@ -118,6 +90,8 @@ class _Collector:
         self.lists_seen: dict[int, set[str]] = {}
         self.tables: dict[int, SourceTables] = {}
         self.opened: dict[int, Inf] = {}
+        self.copied: set[str] = set()  # names that files get
+        self.drivers: dict[str, NeededFile] = {}  # of services
 
     def take(self, inf: Inf, install: str) -> None:
         pending = [(inf, name) for name in self._start(inf, install)]
@@ -134,6 +108,8 @@ class _Collector:
                 for line in copy_lines(source, entry, lists_seen):
                     self._place(source, line)
                 self._copy_others(source, entry, included)
+            if name.lower().endswith(SERVICES.lower()):
+                self._note_drivers(source, section, included)
             pending += [(source, name) for name in added_interfaces(source, section, self.system)]
             pending += self._needed_sections(source, section, included)
             pending += self._copied_infs(source, section)
@@ -144,6 +120,18 @@ class _Collector:
             *sections_of_class(inf, self.system),
         ]
 
+    def _note_drivers(self, inf: Inf, section: InfSection, included: OtherInfs) -> None:
+        provider = (*included.outside, THE_SYSTEM)[0]
+        for name, line in service_drivers(inf, section):
+            needed = NeededFile(name, name, 0, line, provider=provider)
+            self.drivers.setdefault(name.lower(), needed)
+
+    def add_drivers(self) -> None:
+        """Add the drivers of services that nothing copies: the system has to have them."""
+        for name, needed in self.drivers.items():
+            if name not in self.copied:
+                self.files.setdefault((name, "", needed.provider), needed)
+
     def _copy_others(self, inf: Inf, entry: InfEntry, included: OtherInfs) -> None:
         """Take the lists that the INF itself has not: an INF that it includes may have them."""
         for name in list_names(inf, entry):
@@ -153,12 +141,19 @@ class _Collector:
             if other is not None:
                 for line in copy_lines(other, InfEntry("", (name,), entry.line), set()):
                     self._place(other, line)
-            elif not included.outside:
-                self._add_fault(TextFault.NO_LIST, name, entry.line)
+            else:
+                self._add_section(name, entry.line, TextFault.NO_LIST, included)
 
-    def _add_fault(self, fault: TextFault, section: str, line: int) -> None:
+    def _add_section(
+        self, section: str, line: int, fault: TextFault, included: OtherInfs | None = None
+    ) -> None:
+        """Note a section that is not there; an INF from outside that is included may have it."""
         name = f"[{section[:LONGEST_NAME]}]"
-        self.files.setdefault((name.lower(), "", ""), NeededFile(name, name, 0, line, fault=fault))
+        if included is not None and included.outside:
+            needed = NeededFile(name, name, 0, line, provider=included.outside[0])
+        else:
+            needed = NeededFile(name, name, 0, line, fault=fault)
+        self.files.setdefault((name.lower(), "", needed.provider), needed)
 
     def _needed_sections(
         self, inf: Inf, section: InfSection, included: OtherInfs
@@ -172,7 +167,7 @@ class _Collector:
                 if places:
                     found.append((places[0], name))
                 elif name and not (included.outside or self.others.may_serve(inf)):
-                    self._add_fault(TextFault.NO_SECTION, name, entry.line)
+                    self._add_section(name, entry.line, TextFault.NO_SECTION)
         return found
 
     def _copied_infs(self, inf: Inf, section: InfSection) -> list[tuple[Inf, str]]:
@@ -204,6 +199,7 @@ class _Collector:
         return self.tables[id(inf)]
 
     def _place(self, inf: Inf, line: CopyLine) -> None:
+        self.copied.add(line.name.replace("\\", "/").rpartition("/")[2].lower())
         tables = self._tables(inf)
         file = tables.files.get(line.source.lower())
         disk = tables.disks.get(file.disk_id) if file is not None else None

@@ -33,8 +33,8 @@ class DescriptorSet(Struct, frozen=True):
     """The volume descriptors of a disc in recorded order; boot records as (lba, sector).
 
     ``unclear`` are those that are read for nothing; one may be a damaged one of another
-    kind. ``last`` is the sector of the last one, or 0 when there are none. ``has_copy`` says
-    that the primary descriptor, another one or the terminator is there twice.
+    kind. ``last`` is the sector of the last one, or 0 when there are none. ``fault`` is what
+    shows that another one may be lost: one or the terminator is there twice, or it is missing.
     """
 
     primary: VolumeDescriptor | None = None
@@ -42,7 +42,7 @@ class DescriptorSet(Struct, frozen=True):
     boot_records: tuple[tuple[int, bytes], ...] = ()
     unclear: tuple[VolumeDescriptor, ...] = ()
     last: int = 0
-    has_copy: bool = False
+    fault: str = ""
 
 
 def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> DescriptorSet:
@@ -60,6 +60,7 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
     found = _Found(log)
     for lba, data in enumerate(sectors, first):
         found.take(lba, data)
+    has_end = sectors[-1][0] == TERMINATOR
     _log_missing_end(sectors[-1], last, log)
     unclear = (*found.unclear, *_descriptors_after_end(after, last, log))
     primary = found.primary
@@ -72,9 +73,11 @@ def read_descriptor_set(view: View, log: ProblemLog, session: int = 0) -> Descri
             + ("; what is left of it was read" if primary else ""),
             offset=first * SECTOR_SIZE,
         )
-    has_copy = found.has_copy or after[0][:6] == _END_HEAD
+    fault = "one descriptor twice" if found.has_copy or after[0][:6] == _END_HEAD else ""
+    if not has_end:
+        fault = "no terminator of its descriptors"
     return DescriptorSet(
-        primary, tuple(found.supplementary), tuple(found.boot_records), unclear, last, has_copy
+        primary, tuple(found.supplementary), tuple(found.boot_records), unclear, last, fault
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from mediashelf.formats.fields import View, parse_text, read_sector
 from mediashelf.formats.iso.boot_catalog import BootCatalog, is_validation_entry
+from mediashelf.formats.iso.descriptors import DescriptorSet
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.volume import SECTOR_SIZE, BootFacts
 
@@ -87,22 +88,23 @@ def read_boot(
     return None
 
 
-def log_lost_catalog(view: View, last_descriptor: int, log: ProblemLog) -> None:
-    """Log a boot catalog that no boot record leads to, after a descriptor that is there twice.
+def log_lost_catalog(view: View, descriptors: DescriptorSet, log: ProblemLog) -> None:
+    """Log a boot catalog that no boot record leads to, of a set of descriptors with a fault.
 
-    One that was copied over the boot record takes it away.
+    One that was copied over the boot record takes it away, or damage that took the set's end.
     """
-    for lba in range(last_descriptor + 1, last_descriptor + 1 + _SECTORS_SEARCHED):
+    first = descriptors.last + 1
+    for lba in range(first, first + _SECTORS_SEARCHED):
         head = view.read(lba * SECTOR_SIZE, 64)
         if is_validation_entry(head[:32]) and head[32:33] == b"\x88":
             log.add(
                 "boot-catalog-announced",
                 f"LBA {lba}",
-                "the disc has a boot catalog that no boot record leads to, and one volume "
-                "descriptor twice; firmware does not start it",
+                "the disc has a boot catalog that no boot record leads to, and "
+                f"{descriptors.fault}; firmware does not start it",
                 offset=lba * SECTOR_SIZE,
                 length=SECTOR_SIZE,
-                found="two equal descriptors, and no boot record",
+                found=f"{descriptors.fault}, and no boot record",
                 expected="a boot record",
             )
             return

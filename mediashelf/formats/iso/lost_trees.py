@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from mediashelf.formats.fields import View
+from mediashelf.formats.iso.descriptors import DescriptorSet
 from mediashelf.formats.iso.directories.directory_records import SELF_IDENTIFIER, Geometry
 from mediashelf.formats.iso.directories.record_parsing import parse_directory
 from mediashelf.formats.iso.volume_descriptor import VolumeDescriptor, parse_root_record
@@ -38,17 +39,18 @@ def log_lost_tree(
     return True
 
 
-def log_replaced_descriptor(
-    view: View, last_descriptor: int, geometry: Geometry, log: ProblemLog
+def log_unlisted_tree(
+    view: View, descriptors: DescriptorSet, geometry: Geometry, log: ProblemLog
 ) -> None:
-    """Log a Joliet tree that no descriptor leads to, after a descriptor that is there twice.
+    """Log a Joliet tree that no descriptor leads to, of a set with a fault.
 
-    A second one is allowed, but one that was copied over another takes its tree away. A root
-    directory is its own parent.
+    A descriptor may be there twice, but one that was copied over another takes its tree away,
+    and so does damage that took the end of the set. A root directory is its own parent.
     """
     if geometry.block_size != SECTOR_SIZE:
         return
-    for lba in range(last_descriptor + 1, last_descriptor + 1 + _SECTORS_SEARCHED):
+    first = descriptors.last + 1
+    for lba in range(first, first + _SECTORS_SEARCHED):
         head = view.read(lba * SECTOR_SIZE, 2 * 34)
         if len(head) < 2 * 34:
             return
@@ -58,11 +60,11 @@ def log_replaced_descriptor(
             log.add(
                 "tree-announced",
                 f"LBA {lba}",
-                "the disc has a Joliet tree that no volume descriptor leads to, and one "
-                "descriptor twice; systems show the short names of the ISO 9660 tree",
+                "the disc has a Joliet tree that no volume descriptor leads to, and "
+                f"{descriptors.fault}; systems show the short names of the ISO 9660 tree",
                 offset=lba * SECTOR_SIZE,
                 length=SECTOR_SIZE,
-                found="two equal descriptors, and none of Joliet",
+                found=f"{descriptors.fault}, and none of Joliet",
                 expected="a descriptor of type 2 with the escape sequences of Joliet",
             )
             return

@@ -37,7 +37,7 @@ RAR5_MAIN, RAR5_FILE, RAR5_SERVICE, RAR5_ENCRYPTION, RAR5_END = 1, 2, 3, 4, 5
 _RAR_HEADERS_ENCRYPTED, _RAR_COMMENT_INSIDE, _RAR_LARGE = 0x0080, 0x0002, 0x0100
 _RAR_FILE_COMMENT, _RAR_PASSWORD, _RAR_SPLIT, _RAR_ADDED = 0x0008, 0x0004, 0x0003, 0x8000
 _RAR5_EXTRA, _RAR5_DATA, _RAR5_SPLIT = 0x01, 0x02, 0x18
-_RAR5_TIME, _RAR5_CRC = 0x02, 0x04
+_RAR5_TIME, _RAR5_CRC, _RAR5_SPLIT_BEFORE = 0x02, 0x04, 0x08
 _RAR_STORED = 0x30
 _RAR_OLD_BLOCKS = range(0x76, 0x7A)
 
@@ -58,7 +58,9 @@ class RarBlock(Struct, frozen=True):
     ``computed_crc`` is None where it is not known what the CRC covers.
     ``data_size`` bytes follow the header. ``data_crc`` is the CRC-32 of a
     file's data when these are stored as they are, else None. ``hides_rest`` is
-    True for a header after which all headers are encrypted.
+    True for a header after which all headers are encrypted. Of RAR 5, ``content_crc`` is the
+    CRC-32 recorded of a file, of its piece here where another part follows; ``is_rest`` is True
+    for a file that begins in the part before.
     """
 
     kind: int
@@ -69,6 +71,8 @@ class RarBlock(Struct, frozen=True):
     name: str = ""
     data_crc: int | None = None
     hides_rest: bool = False
+    content_crc: int | None = None
+    is_rest: bool = False
 
 
 def parse_seven_zip_start(data: bytes) -> SevenZipStart:
@@ -177,7 +181,7 @@ def parse_rar5_block(data: bytes, at: int) -> RarBlock:
     kind, flags = numbers.next(), numbers.next()
     extra_size = numbers.next() if flags & _RAR5_EXTRA else 0
     data_size = numbers.next() if flags & _RAR5_DATA else 0
-    name, data_crc = "", None
+    name, crc, data_crc = "", None, None
     if kind in (RAR5_FILE, RAR5_SERVICE):
         file_flags = numbers.next()
         unpacked, _attributes = numbers.next(), numbers.next()
@@ -190,8 +194,9 @@ def parse_rar5_block(data: bytes, at: int) -> RarBlock:
         # An extra area may say that the data are encrypted: then nothing can be said.
         if is_stored and not flags & _RAR5_SPLIT and not _is_encrypted(data[:size], extra_size, at):
             data_crc = crc
+    hides_rest, is_rest = kind == RAR5_ENCRYPTION, bool(flags & _RAR5_SPLIT_BEFORE)
     return RarBlock(
-        kind, size, recorded, computed, data_size, name, data_crc, kind == RAR5_ENCRYPTION
+        kind, size, recorded, computed, data_size, name, data_crc, hides_rest, crc, is_rest
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import NamedTuple
 
 from mediashelf.errors import FormatError
@@ -23,6 +24,8 @@ from mediashelf.formats.packed.archive_headers import (
     RAR_FILE,
     RAR_SIGNATURE_SIZE,
     Numbers,
+    parse_rar5_block,
+    rar5_header_size,
 )
 
 _RAR4 = b"Rar!\x1a\x07\0"
@@ -78,28 +81,52 @@ def goes_on(view: View) -> bool:
     return is_split
 
 
-def content_checksums(view: View) -> list[int]:
-    """Return the CRC-32 of each member of an archive of the fourth form, in its order.
+def content_checksums(view: View) -> list[int | None]:
+    """Return the CRC-32 of each member of an archive, in its order; None where it has none.
 
     ``view`` has all parts, one after the other. The last header of a member in several parts has
     the checksum of the whole, those before it that of a piece (libarchive's source; real sets
-    agree). Empty for other forms.
+    of the fourth form agree). They end at a header that cannot be read.
     """
-    checksums: list[int] = []
+    is_new = view.read(0, RAR5_SIGNATURE_SIZE) == _RAR5
+    return _new_checksums(view) if is_new else _old_checksums(view)
+
+
+def _new_checksums(view: View) -> list[int | None]:
+    checksums: list[int | None] = []
+    at = 0
+    with suppress(FormatError):
+        while view.read(at, RAR5_SIGNATURE_SIZE) == _RAR5:
+            at += RAR5_SIGNATURE_SIZE
+            for _ in range(_MOST_BLOCKS):
+                size = rar5_header_size(view.read(at, 16), at)
+                block = parse_rar5_block(view.read(at, size), at)
+                if block.computed_crc != block.recorded_crc:
+                    return checksums
+                if block.kind == RAR5_FILE:
+                    if block.is_rest and checksums:
+                        checksums.pop()
+                    checksums.append(block.content_crc)
+                at += size + block.data_size
+                if block.kind == RAR5_END:
+                    break
+    return checksums
+
+
+def _old_checksums(view: View) -> list[int | None]:
+    checksums: list[int | None] = []
     at = 0
     while view.read(at, RAR_SIGNATURE_SIZE) == _RAR4:
         at += RAR_SIGNATURE_SIZE
         for _ in range(_MOST_BLOCKS):
             header = view.read(at, 40)
             block = _old_block(header)
-            if block is None or at + block.size > view.size:
+            if block is None:
                 return checksums
             if block.kind == RAR_FILE:
-                checksum = int.from_bytes(header[16:20], "little")
                 if block.flags & _SPLIT_BEFORE and checksums:
-                    checksums[-1] = checksum
-                else:
-                    checksums.append(checksum)
+                    checksums.pop()
+                checksums.append(int.from_bytes(header[16:20], "little"))
             at += block.size
             if block.kind == RAR_END:
                 break

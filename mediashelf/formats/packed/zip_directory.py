@@ -11,6 +11,7 @@ from mediashelf.formats.packed.zip_records import (
     CENTRAL_SIZE,
     CENTRAL_START,
     END64_SIZE,
+    END64_START,
     END_SIZE,
     LOCATOR_SIZE,
     MAX_COMMENT_SIZE,
@@ -93,12 +94,18 @@ def iter_members(view: View, directory: ZipDirectory) -> Iterator[tuple[int, Zip
 
 
 def _widened(view: View, end: ZipEnd) -> tuple[ZipEnd, int]:
-    """Return the end record, the 64-bit one if there is one, and where the directory ends."""
+    """Return the end record, the 64-bit one if it is asked for, and where the directory ends.
+
+    Some writers add the 64-bit one where nothing asks for it.
+    """
     locator_at = end.at - LOCATOR_SIZE
     offset = parse_zip64_locator(view.read(locator_at, LOCATOR_SIZE)) if locator_at >= 0 else None
-    if offset is None or not needs_zip64(end):
+    if offset is None:
         return end, end.at
     # Behind a program the recorded place may be counted from the archive's start.
-    usual = locator_at - END64_SIZE
-    at = offset if view.read(offset, 4) == b"PK\6\6" else max(usual, 0)
-    return parse_zip64_end(view.read(at, END64_SIZE), at), at
+    usual = max(locator_at - END64_SIZE, 0)
+    places = (at for at in (offset, usual) if view.read(at, 4) == END64_START)
+    at = next(places, None if not needs_zip64(end) else usual)
+    if at is None:
+        return end, end.at
+    return (parse_zip64_end(view.read(at, END64_SIZE), at) if needs_zip64(end) else end), at

@@ -23,6 +23,7 @@ END_SIZE = 22
 MAX_COMMENT_SIZE = 0xFFFF
 LOCATOR_SIZE = 20
 END64_SIZE = 56
+END64_START = b"PK\6\6"
 CENTRAL_SIZE = 46
 CENTRAL_START = b"PK\1\2"
 LOCAL_SIZE = 30
@@ -154,7 +155,7 @@ def parse_zip64_locator(data: bytes) -> int | None:
 
 def parse_zip64_end(data: bytes, at: int) -> ZipEnd:
     """Return the 64-bit end record at offset ``at``; raises :class:`FormatError`."""
-    if len(data) < END64_SIZE or not data.startswith(b"PK\6\6"):
+    if len(data) < END64_SIZE or not data.startswith(END64_START):
         raise FormatError("zip64 end record", at=at, found=data[:4], expected="b'PK\\x06\\x06'")
     _, _size, _made, _needed, disk, start_disk, here, total, size, offset = _END64.unpack_from(data)
     return ZipEnd(at, total, size, offset, bool(disk or start_disk or here != total))

@@ -20,6 +20,7 @@ from msgspec.structs import replace
 from mediashelf.formats.raw.cue_words import (
     Word,
     frames_text,
+    join_name,
     parse_time,
     parse_two_digits,
     parse_words,
@@ -119,7 +120,7 @@ class _Parser:
         if form is None:
             near = did_you_mean(command, map(str.lower, _FORMS))
             refuse("command", words[0], f"one of {', '.join([*_FORMS, *_TEXTS])}{near}")
-        arguments = words[1:]
+        arguments = (join_name(words, line) if command == "FILE" else words)[1:]
         if len(arguments) < form.least:
             refuse("next word", Word("", number, len(line) + 1), form.usage)
         if len(arguments) > form.most:

@@ -80,6 +80,15 @@ def parse_words(line: str, number: int) -> list[Word]:
     return words
 
 
+def join_name(words: list[Word], line: str) -> list[Word]:
+    """Return the words of a FILE line; a name with blanks may lack its quotes (common practice)."""
+    if len(words) <= 3 or '"' in line:
+        return words
+    command, name, kind = words[0], words[1], words[-1]
+    text = line[name.column - 1 : kind.column - 1].rstrip(" \t")
+    return [command, name._replace(text=text), kind]
+
+
 def parse_two_digits(word: Word, what: str, least: int) -> int:
     """Return a number of one or two digits that is not below ``least``."""
     if not _NUMBER.fullmatch(word.text) or int(word.text) < least:

@@ -10,6 +10,7 @@ from mediashelf.image import DiscImage
 from mediashelf.integrity.comparing.entries import first_unequal
 from mediashelf.integrity.comparing.values import FactDifference, SectorsAlike, SectorsCompared
 from mediashelf.text import count_text, size_text
+from mediashelf.trees.disc import DiscTree
 
 _PIECE = 1 << 20
 _LONGEST_BOOT_IMAGE = 64 << 20  # more than any floppy; a hard disk's is not read whole
@@ -44,15 +45,20 @@ def compare_sectors(
     return SectorsCompared(SectorsAlike.ZEROS_AFTER, common)
 
 
-def fact_differences(one: DiscImage, other: DiscImage) -> Iterator[FactDifference]:
+def fact_differences(first_tree: DiscTree, second_tree: DiscTree) -> Iterator[FactDifference]:
     """Yield what two discs say differently: volumes, labels, descriptors, boot, size."""
+    one, other = first_tree.image, second_tree.image
     kinds = [volume.kind for image in (one, other) for volume in image.facts.volumes]
     # Volumes of one disc say most things alike: each is told once, with those that say it.
     alike: dict[tuple[str, str, str, bool], list[str]] = {}
     for kind in dict.fromkeys(kinds):
         first, second = one.facts.volume(kind), other.facts.volume(kind)
         if first is None or second is None:
-            yield FactDifference(f"{kind.words} tree", _presence(first), _presence(second))
+            yield FactDifference(
+                f"{kind.words} tree",
+                _presence(first_tree.entry_counts.get(kind)),
+                _presence(second_tree.entry_counts.get(kind)),
+            )
             continue
         for told in _volume_differences(first, second):
             alike.setdefault(told, []).append(kind.words)
@@ -62,10 +68,8 @@ def fact_differences(one: DiscImage, other: DiscImage) -> Iterator[FactDifferenc
     yield from _file_differences(one.facts, other.facts)
 
 
-def _presence(volume: VolumeFacts | None) -> str:
-    if volume is None:
-        return ""
-    return count_text(len(volume.entries), "file or folder", "files and folders")
+def _presence(count: int | None) -> str:
+    return "" if count is None else count_text(count, "file or folder", "files and folders")
 
 
 def _volume_differences(

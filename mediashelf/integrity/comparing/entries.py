@@ -7,16 +7,15 @@ digested, and equal digests make a pair. Of an entry little more than its name i
 
 from __future__ import annotations
 
-from array import array
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from itertools import zip_longest
 
 from mediashelf.errors import InputError
 from mediashelf.integrity.comparing.differences import Difference, Differences
-from mediashelf.integrity.comparing.pairing import ALONE, Paired, Side, folded_folder, pair_equal
+from mediashelf.integrity.comparing.moved import find_moved
+from mediashelf.integrity.comparing.pairing import ALONE, Paired, Side, folded_folder
 from mediashelf.integrity.comparing.values import TreesCompared
-from mediashelf.integrity.fixity.digests import Digester
 from mediashelf.trees.members import Parts, TreeMember
 from mediashelf.trees.tree import Tree
 
@@ -59,7 +58,7 @@ def compare_trees(
             same_size += first.size
             other_dates += _has_other_date(first, second)
     left, other_left = paired.left, paired.other_left
-    partners = _find_moved(one, other, sides, left, other_left, on_bytes)
+    partners = find_moved(one, other, sides, left, other_left, on_bytes)
     for number, partner in enumerate(partners):
         if partner != ALONE:
             differences.add(_renamed(sides, number, partner), number, partner)
@@ -144,55 +143,6 @@ def _has_other_date(first: TreeMember, second: TreeMember) -> bool:
     if first.modified is None or second.modified is None:
         return False
     return abs(first.modified - second.modified) > _FAT_SECONDS
-
-
-def _find_moved(
-    one: Tree,
-    other: Tree,
-    sides: tuple[Side, Side],
-    left: Sequence[int],
-    other_left: Sequence[int],
-    on_bytes: Callable[[int], None],
-) -> array[int]:
-    """Pair files that only one tree has by their bytes: return the partner of each of the first."""
-    partners = array("i", [ALONE]) * len(sides[0])
-    sizes = _sizes(sides[0], left) & _sizes(sides[1], other_left)
-    known = _by_digest(other, sides[1], other_left, sizes, on_bytes)
-    digests = _by_digest(one, sides[0], left, sizes, on_bytes)
-    for digest, numbers in digests.items():
-        for number, partner in pair_equal(*sides, numbers, known.get(digest, ())):
-            partners[number] = partner
-    return partners
-
-
-def _sizes(side: Side, numbers: Iterable[int]) -> set[int]:
-    """Return the sizes of files; empty ones are equal and no evidence of anything."""
-    members = map(side.make, numbers)
-    return {one.size for one in members if one.is_file and one.size and one.unreadable is None}
-
-
-def _by_digest(
-    tree: Tree,
-    side: Side,
-    numbers: Iterable[int],
-    sizes: set[int],
-    on_bytes: Callable[[int], None],
-) -> dict[bytes, array[int]]:
-    found: dict[bytes, array[int]] = {}
-    for number in numbers if sizes else ():
-        member = side.make(number)
-        if member.size not in sizes or not member.is_file or member.unreadable is not None:
-            continue
-        digester = Digester(("sha256",), block_size=0)
-        try:
-            for piece in tree.stream(member):
-                digester.update(piece)
-                on_bytes(len(piece))
-        except InputError:
-            continue  # it stays what it is: only in one
-        digest = bytes.fromhex(digester.finish().whole["sha256"])
-        found.setdefault(digest, array("i")).append(number)
-    return found
 
 
 def _topmost(side: Side, left: Sequence[int]) -> Iterator[int]:

@@ -106,22 +106,19 @@ def _remarks(unopened: Sequence[Finding]) -> Iterator[str]:
 def _sources(plain: Recipe, listing: Listing, drivers: SourceDrivers) -> Iterator[DraftSource]:
     """Yield each source with the packages in it; what is in none of them is not told."""
     result = next(iter(drivers.surveys.values()), None)
-    origin_of = {path: file.origin for path, file in listing.iter_paths()}
     lacking = _without_driver(drivers)
     for number, source in enumerate(plain.folders):
         top = "".join(f"/{name}" for name in source.to)
-        packages = list(_packages(result, origin_of, number, top)) if result else []
-        programs = list(_programs(result, origin_of, number, top, lacking)) if result else []
+        packages = list(_packages(result, listing, number, top)) if result else []
+        programs = list(_programs(result, listing, number, top, lacking)) if result else []
         to = "/" + "/".join(source.to)
         yield DraftSource(source.path, to.replace("\\", "_"), tuple(packages), tuple(programs))
 
 
-def _packages(
-    result: Survey, origin_of: dict[str, int], number: int, top: str
-) -> Iterator[FoundPackage]:
+def _packages(result: Survey, listing: Listing, number: int, top: str) -> Iterator[FoundPackage]:
     for surveyed in result.packages:
         package = surveyed.package
-        if origin_of.get(package.file.path) != number:
+        if _origin(listing, package.file.path) != number:
             continue
         names = list(dict.fromkeys(model.description for model in all_models(package.inf)))
         more = f" and {len(names) - 1:,} more" if names[1:] else ""
@@ -131,14 +128,19 @@ def _packages(
 
 
 def _programs(
-    result: Survey, origin_of: dict[str, int], number: int, top: str, lacking: Sequence[str]
+    result: Survey, listing: Listing, number: int, top: str, lacking: Sequence[str]
 ) -> Iterator[FoundPackage]:
     for package in result.dos_packages:
         path = "" if package.folder == "/" else package.folder
-        if any(origin_of.get(f"{path}/{name}") == number for name in package.files):
+        if any(_origin(listing, f"{path}/{name}") == number for name in package.files):
             names = ", ".join(package.files[:FILES_NAMED])
             text = f"{package.kind.value}: {names}"
             yield FoundPackage(path.removeprefix(top), text, _named_in(package, lacking))
+
+
+def _origin(listing: Listing, path: str) -> int | None:
+    file = listing.find(path)
+    return file.origin if file is not None else None
 
 
 def _named_in(package: DosPackage, identifiers: Sequence[str]) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
@@ -94,7 +94,7 @@ class PlannedRecipe(Struct, frozen=True):
         """Bytes that are read from the sources; read-back reads as many again."""
         return sum(plan.content_size for plan in self.plans)
 
-    def blockers(self, *, anyway: bool) -> list[Finding]:
+    def blockers(self, *, anyway: bool) -> Findings:
         """Return the findings that keep the discs from being built."""
         return blocking(self.deciding, anyway=anyway)
 
@@ -193,12 +193,10 @@ def _spread(
         drivers = survey_discs(sources, series.plans, progress=progress)
         series = with_tables(series, driver_tables(machine.name, drivers.surveys, series.plans))
     discs = tuple(_judge(plan, targets) for plan in series.plans)
-    deciding = list(series.findings)
-    for number, disc in enumerate(discs, start=1):
-        deciding += _on_disc(disc.findings, number, len(discs))
-    deciding += _losses(drivers)
+    on_discs = (_on_disc(disc.findings, number, len(discs)) for number, disc in enumerate(discs, 1))
+    deciding = joined(series.findings, *on_discs, _losses(drivers))
     notes = tuple(check_sources(recipe, listing))
-    return PlannedRecipe(recipe, discs, joined(deciding), series, sources, drivers, notes)
+    return PlannedRecipe(recipe, discs, deciding, series, sources, drivers, notes)
 
 
 def _losses(drivers: DiscDrivers | None) -> tuple[Finding, ...]:
@@ -216,10 +214,13 @@ def _reserve(machine: Machine, sources: SourceDrivers) -> int:
     return tables_size(driver_tables(machine.name, sources.surveys.values(), ()))
 
 
-def _on_disc(findings: Sequence[Finding], number: int, count: int) -> Iterator[Finding]:
-    """Yield findings with the disc that they are about."""
-    for finding in findings:
-        yield finding if count == 1 else replace(finding, where=f"disc {number}: {finding.where}")
+def _on_disc(findings: Findings, number: int, count: int) -> Findings:
+    """Return findings with the disc that they are about."""
+
+    def say_disc(finding: Finding) -> Finding:
+        return replace(finding, where=f"disc {number}: {finding.where}")
+
+    return findings if count == 1 else Findings(run.each(say_disc) for run in findings.runs)
 
 
 def _judge(plan: DiscPlan, targets: Sequence[Target], *, lets_go: bool = False) -> JudgedPlan:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from msgspec.structs import replace
@@ -42,21 +43,24 @@ def compare_places(
     compared by a kind of tree that both have. Raises :class:`InputError` where one
     cannot be opened, or changes meanwhile.
     """
-    first_kind, second_kind = (*kinds, *kinds[-1:], None, None)[:2] if kinds else (None, None)
-    with (
-        open_tree(places[0], kind=first_kind) as one,
-        open_tree(places[1], kind=second_kind) as other,
-    ):
+    wanted = (*kinds, *kinds[-1:])[:2] if kinds else (None, None)
+    with ExitStack() as opened:
+        one, other = (_opened(*each, opened) for each in zip(places, wanted, strict=True))
         common = None if kinds else _common_kind(one, other)
-        if common is None:
-            found = _compare(one, other, names, progress)
-        else:
-            with (
-                open_tree(places[0], kind=common) as one_alike,
-                open_tree(places[1], kind=common) as other_alike,
-            ):
-                found = _compare(one_alike, other_alike, names, progress)
+        if common is not None:
+            opened.close()
+            del one, other  # no more than two are in memory
+            one, other = (_opened(place, common, opened) for place in places)
+        found = _compare(one, other, names, progress)
     return replace(found, is_one_file=_is_one_file(*places))
+
+
+def _opened(place: str | Path, kind: VolumeKind | None, opened: ExitStack) -> Tree:
+    """Open one side; of a disc the compared tree alone stays in memory."""
+    tree = opened.enter_context(open_tree(place, kind=kind))
+    if isinstance(tree, DiscTree):
+        tree.let_go_of_other_volumes()
+    return tree
 
 
 def _is_one_file(first: str | Path, second: str | Path) -> bool:
@@ -96,7 +100,7 @@ def _compare_opened(
     if isinstance(one, DiscTree) and isinstance(other, DiscTree):
         try:
             sectors = compare_sectors(one.image.view, other.image.view, on_bytes=on_bytes)
-            facts = tuple(fact_differences(one.image, other.image))
+            facts = tuple(fact_differences(one, other))
         except OSError as error:
             raise InputError(
                 f"{names[0]} or {names[1]}: cannot be read: {error.strerror or error}"

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from fnmatch import translate
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -71,25 +72,40 @@ class ListedImage(Struct, frozen=True):
 _UNASKED = DiscSummary()
 
 
-def list_images(
+def iter_images(
     catalogue: Catalogue,
     wanted: Wanted,
     *,
     with_discs: bool = True,
     with_digests: bool = True,
     progress: Progress = no_progress,
-) -> list[ListedImage]:
-    """Return the images that :func:`list_on_record` does, with what each disc is.
+) -> Iterator[ListedImage]:
+    """Yield the images that :func:`list_on_record` does, with what each disc is.
 
+    Of a large catalogue some thousands are in memory at once, unless targets are asked for.
     Without ``with_discs`` only the place in a set is told, where that is remembered: what
     was recorded by an earlier version is then not worked out now. Without ``with_digests``
     too, the rows have no digests.
     """
-    rows = list_on_record(catalogue, wanted, progress, with_digests=with_digests or with_discs)
-    if with_discs:
-        complete(catalogue, rows, (), progress)
-    known = summaries_of(catalogue, rows) if with_discs else summaries_of_sets(catalogue)
-    return [ListedImage(row, known.get(row.id, _UNASKED)) for row in rows]
+    with_digests = with_digests or with_discs
+    if with_discs and not knows_all(catalogue):
+        complete(catalogue, list_on_record(catalogue, wanted, with_digests=True), (), progress)
+    sets = None if with_discs else summaries_of_sets(catalogue)
+    some = (
+        iter([list_on_record(catalogue, wanted, progress, with_digests=with_digests)])
+        if wanted.target_names
+        else _iter_on_record(catalogue, wanted, with_digests=with_digests)
+    )
+    for rows in some:
+        known = summaries_of(catalogue, rows) if sets is None else sets
+        yield from [ListedImage(row, known.get(row.id, _UNASKED)) for row in rows]
+
+
+def list_images(
+    catalogue: Catalogue, wanted: Wanted, *, progress: Progress = no_progress
+) -> list[ListedImage]:
+    """Return what :func:`iter_images` yields."""
+    return list(iter_images(catalogue, wanted, progress=progress))
 
 
 class SetGap(Struct, frozen=True):
@@ -100,28 +116,39 @@ class SetGap(Struct, frozen=True):
     missing: tuple[int, ...]
 
 
-def find_gaps(images: Iterable[ListedImage]) -> list[SetGap]:
-    """Return the sets among these images of which a disc is not among them.
+class SetGaps:
+    """Finds the sets among images of which a disc is not among them.
 
     Only discs of sets that have a name are known to belong together. An image whose file
     is missing does not fill its place.
     """
-    sets: dict[tuple[str, int], set[int]] = {}
-    names: dict[tuple[str, int], str] = {}
-    for image in images:
+
+    def __init__(self) -> None:
+        self._sets: dict[tuple[str, int], set[int]] = {}
+        self._names: dict[tuple[str, int], str] = {}
+
+    def look_at(self, image: ListedImage) -> None:
+        """Take an image into account."""
         number, size = image.set_place
         if size and image.set_name:
             key = (fold(image.set_name), size)
-            names.setdefault(key, image.set_name)
-            found = sets.setdefault(key, set())
+            self._names.setdefault(key, image.set_name)
+            found = self._sets.setdefault(key, set())
             if image.row.presence is not Presence.MISSING:
                 found.add(number)
-    gaps = []
-    for key, found in sorted(sets.items()):
-        missing = tuple(number for number in range(1, key[1] + 1) if number not in found)
-        if missing:
-            gaps.append(SetGap(names[key], key[1], missing))
-    return gaps
+
+    def look_through(self, images: Iterable[ListedImage]) -> Iterator[ListedImage]:
+        """Yield the images, each of which is looked at."""
+        for image in images:
+            self.look_at(image)
+            yield image
+
+    def __iter__(self) -> Iterator[SetGap]:
+        """Yield what is lacking of those that were looked at."""
+        for key, found in sorted(self._sets.items()):
+            missing = tuple(number for number in range(1, key[1] + 1) if number not in found)
+            if missing:
+                yield SetGap(self._names[key], key[1], missing)
 
 
 def name_filter(text: str) -> Callable[[str], bool]:
@@ -169,19 +196,9 @@ def list_on_record(
     With targets only those that each of them can read, that the emulator serves whole,
     and that are not known to be wrong, unless their state is asked for.
     """
-    rows = catalogue.images(
-        shelf=wanted.shelf,
-        kind=wanted.kind,
-        label=wanted.label,
-        state=wanted.state,
-        with_digests=with_digests or bool(wanted.target_names),
-    )
-    if wanted.name is not None:
-        fits = name_filter(wanted.name)
-        rows = [row for row in rows if fits(row.path)]
-    if wanted.tag is not None:
-        tag = fold(wanted.tag)
-        rows = [row for row in rows if tag in map(fold, row.description.tags)]
+    is_asked = with_digests or bool(wanted.target_names)
+    some = _iter_on_record(catalogue, wanted, with_digests=is_asked)
+    rows = list(chain.from_iterable(some))
     if not wanted.target_names:
         return rows
     # Loaded only where a target is asked for: its rules take longer than most answers.
@@ -195,6 +212,26 @@ def list_on_record(
     return readable_by(catalogue, rows, targets)
 
 
+def _iter_on_record(
+    catalogue: Catalogue, wanted: Wanted, *, with_digests: bool
+) -> Iterator[list[ImageRow]]:
+    """Yield the images by shelf and path, some thousands at once; no target is asked."""
+    fits = None if wanted.name is None else name_filter(wanted.name)
+    tag = None if wanted.tag is None else fold(wanted.tag)
+    for rows in catalogue.iter_images(
+        shelf=wanted.shelf,
+        kind=wanted.kind,
+        label=wanted.label,
+        state=wanted.state,
+        with_digests=with_digests,
+    ):
+        if fits is not None:
+            rows = [row for row in rows if fits(row.path)]
+        if tag is not None:
+            rows = [row for row in rows if tag in map(fold, row.description.tags)]
+        yield rows
+
+
 def complete(
     catalogue: Catalogue,
     rows: Sequence[ImageRow],
@@ -202,7 +239,7 @@ def complete(
     progress: Progress = no_progress,
 ) -> None:
     """Work out what is not remembered of images: what they are, and which targets read them."""
-    if not targets and knows_all(catalogue, rows):
+    if not targets and knows_all(catalogue):
         return
     from mediashelf.catalogue.questions.worked_out import rows_to_work_out, work_out
 

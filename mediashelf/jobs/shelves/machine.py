@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from mediashelf.catalogue.packages.asking import unopened_in
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.drivers.findings import check_devices
 from mediashelf.drivers.machines.reading import Machine
-from mediashelf.drivers.package_findings import check_reads_utf_16
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.survey import Survey
 from mediashelf.drivers.verdict import DriverState
@@ -87,11 +85,7 @@ def _with_more(catalogue: Catalogue, answer: ShelfAnswer, notes: BenchNotes) -> 
 
 def _check_texts(answer: ShelfAnswer) -> Iterator[Finding]:
     """Yield what is wrong with the INFs of packages that devices get, as a scan has read them."""
-    survey = answer.survey
     for package, text in answer.texts.items():
-        if text.is_utf_16:
-            for finding in check_reads_utf_16(survey.family, package.path):
-                yield replace(finding, target=survey.target)
         yield from as_findings(text.found, package.path)
 
 

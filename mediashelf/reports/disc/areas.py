@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from msgspec import Struct, field
 
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import iter_folders
-from mediashelf.formats.volume import DiscFacts, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import DiscFacts, Extent, VolumeFacts, VolumeKind
 from mediashelf.reports.allowance import shorten
 from mediashelf.reports.disc.treemap import Box, squarify
 from mediashelf.text import count_text, display_width, printable, size_text
@@ -26,14 +27,24 @@ _SMALLEST_OPEN = (54.0, 40.0)  # width and height from which a folder shows what
 _PREFERRED = (VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.ISO9660)
 
 
-_NO_CHILDREN: dict[str, DrawnArea] = {}  # of all files
+_SEVERITIES: tuple[Severity | None, ...] = (None, *sorted(Severity))
 
 
-class DrawnArea(Struct, gc=False):  # there are 100,000 of them, and no circles
+class _Files(NamedTuple):
+    """Files of one folder as columns: there are 100,000 of them, and few are drawn."""
+
+    above: str
+    names: Sequence[str]
+    sizes: Sequence[int]
+    levels: Sequence[int]
+
+
+class DrawnArea(Struct, gc=False):  # no circles
     """A file or folder with its size in bytes; a folder's is that of all below it.
 
     ``above`` is the path of the folder that it is in, empty for the root. ``severity`` is that
-    of the worst finding about it or anything below, None where there is none.
+    of the worst finding about it or anything below, None where there is none. ``folders`` and
+    ``files`` are those that are in a folder.
     """
 
     name: str
@@ -42,19 +53,19 @@ class DrawnArea(Struct, gc=False):  # there are 100,000 of them, and no circles
     size: int = 0
     file_count: int = 0
     severity: Severity | None = None
-    children: dict[str, DrawnArea] = field(default_factory=dict)
+    folders: dict[str, DrawnArea] = field(default_factory=dict)
+    files: tuple[_Files, ...] = ()
 
     @property
     def path(self) -> str:
         """Its path on the disc."""
         return f"{self.above}/{self.name}"
 
-    def add(self, files: DrawnArea) -> None:
-        """Count more files below."""
-        self.size += files.size
-        self.file_count += files.file_count
-        if files.severity is not None:
-            self.severity = max(self.severity or files.severity, files.severity)
+    def add(self, size: int, file_count: int, level: int) -> None:
+        """Count more files below, of which the worst finding is of this severity."""
+        self.size += size
+        self.file_count += file_count
+        self.severity = _SEVERITIES[max(self.severity or 0, level)]
 
     @property
     def flaw(self) -> str:
@@ -64,8 +75,16 @@ class DrawnArea(Struct, gc=False):  # there are 100,000 of them, and no circles
 
     def by_size(self) -> list[DrawnArea]:
         """Return what has a size, the largest first and then by name."""
-        there = (child for child in self.children.values() if child.size)
+        there = [folder for folder in self.folders.values() if folder.size]
+        there += self.iter_files()
         return sorted(there, key=lambda child: (-child.size, child.name))
+
+    def iter_files(self) -> Iterator[DrawnArea]:
+        """Yield the files in it that have a size, each made anew."""
+        for above, *columns in self.files:
+            for name, size, level in zip(*columns, strict=True):
+                if size:
+                    yield DrawnArea(name, above, False, size, 1, _SEVERITIES[level])
 
 
 class Tile(NamedTuple):
@@ -89,54 +108,70 @@ def best_volume(facts: DiscFacts) -> VolumeFacts | None:
     return next((volume for volume in volumes if volume is not None and volume.entries_read), None)
 
 
-def disc_areas(
-    volume: VolumeFacts, severities: Mapping[str, Severity] | None = None
-) -> tuple[DrawnArea, int]:
+def disc_areas(volume: VolumeFacts, severities: Sequence[int] = b"") -> tuple[DrawnArea, int]:
     """Return the tree of a volume, and how many files share the place of another.
 
     Each place on the disc is counted once, for the first file that shows it.
-    ``severities`` has the worst finding by path.
+    ``severities`` has the worst finding about each entry, 0 where there is none.
     """
-    severities = severities or {}
     root = DrawnArea("", "/", True)
-    seen: set[int | tuple[int, int]] = set()  # blocks, with an offset where there is one
-    shared = 0
+    seen = _SeenPlaces()
+    shared = start = 0
     for each in iter_folders(volume.entries):
-        children: dict[str, DrawnArea] = {}
-        added = DrawnArea("", "", True, children=children)
-        for entry, name in zip(each.entries(), each.names, strict=True):
-            if entry.is_directory:
-                continue
-            places = {
-                (extent.lba, extent.offset) if extent.offset else extent.lba
-                for extent in entry.extents
-                if extent.size
-            }
-            is_shared = bool(places) and places <= seen
-            seen |= places
-            shared += is_shared
-            size = 0 if is_shared else entry.size
-            severity = severities.get(entry.path)
-            file = DrawnArea(name, each.path, False, size, 1, severity, _NO_CHILDREN)
-            children[name] = file
-            added.add(file)
-        if added.file_count:
-            _put(root, each.path, added)
+        count = len(each.names)
+        levels = severities[start : start + count] or bytes(count)
+        start += count
+        sizes = array("Q")
+        for extents, size, is_folder in zip(
+            each.iter_extents(), each.sizes, each.are_folders, strict=True
+        ):
+            if not is_folder:
+                is_shared = seen.have_all(extents)
+                shared += is_shared
+                sizes.append(0 if is_shared else size)
+        if sizes:
+            levels = bytes(each.of_files(levels))
+            _put(root, _Files(each.path, each.of_files(each.names), sizes, levels))
     return root, shared
 
 
-def _put(root: DrawnArea, path: str, added: DrawnArea) -> None:
-    """Put files into the folder of this path, and make it where it is not there."""
+class _SeenPlaces:
+    """Where files begin that were met: 64 blocks are one number, since they are mostly full."""
+
+    def __init__(self) -> None:
+        self._blocks: dict[int, int] = {}
+        self._inside: set[tuple[int, int]] = set()  # blocks with an offset
+
+    def have_all(self, extents: Iterable[Extent]) -> bool:
+        """Return whether a file with any bytes is where others are; from now on it was met."""
+        new = there = 0
+        for extent in extents:
+            if not extent.size:
+                continue
+            there += 1
+            if extent.offset:
+                place = extent.lba, extent.offset
+                new += place not in self._inside
+                self._inside.add(place)
+                continue
+            number, bit = extent.lba >> 6, 1 << (extent.lba & 63)
+            known = self._blocks.get(number, 0)
+            new += not known & bit
+            self._blocks[number] = known | bit
+        return bool(there) and not new
+
+
+def _put(root: DrawnArea, files: _Files) -> None:
+    """Put files into their folder, and make it where it is not there."""
+    counts = sum(files.sizes), len(files.names), max(files.levels)
     folder = root
-    folder.add(added)
-    for part in path.split("/")[1:]:
-        below = folder.children.get(part)
-        if below is None or not below.is_folder:
-            below = DrawnArea(part, folder.path.rstrip("/"), True)
-            folder.children[part] = below
-        folder = below
-        folder.add(added)
-    folder.children.update(added.children)
+    folder.add(*counts)
+    for part in files.above.split("/")[1:]:
+        if part not in folder.folders:
+            folder.folders[part] = DrawnArea(part, folder.path.rstrip("/"), True)
+        folder = folder.folders[part]
+        folder.add(*counts)
+    folder.files += (files,)
 
 
 def lay_tiles(root: DrawnArea, width: float, height: float) -> list[Tile]:
@@ -178,11 +213,8 @@ def _lay(area: DrawnArea, box: Box, smallest: float) -> Iterator[Tile]:
 def _joined(area: DrawnArea) -> tuple[DrawnArea, str]:
     """Return the end of a chain of folders that hold one folder each, and its joined name."""
     names = [area.name]
-    while len(area.children) == 1:
-        (only,) = area.children.values()
-        if not only.is_folder:
-            break
-        area = only
+    while len(area.folders) == 1 and not area.files:
+        (area,) = area.folders.values()
         names.append(area.name)
     return area, "/".join(names)
 

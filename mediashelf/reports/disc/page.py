@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from heapq import nsmallest
 from typing import NamedTuple
 
@@ -15,7 +14,8 @@ from mediashelf.formats.entries import count_files
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, VolumeFacts
 from mediashelf.integrity.structure.damage import PLAIN_SECTORS
 from mediashelf.reports.allowance import RowAllowance
-from mediashelf.reports.disc.areas import DrawnArea, Tile, best_volume, disc_areas, lay_tiles
+from mediashelf.reports.disc.areas import DrawnArea, Tile, disc_areas, lay_tiles
+from mediashelf.reports.disc.both_trees import BothTrees
 from mediashelf.reports.disc.tables import (
     CapacityBar,
     Coverage,
@@ -23,8 +23,6 @@ from mediashelf.reports.disc.tables import (
     Renamed,
     capacity_bars,
     coverage_table,
-    long_paths,
-    renamed_files,
 )
 from mediashelf.reports.finding_groups import FindingGroup, group_findings
 from mediashelf.reports.pages import render_page
@@ -39,8 +37,6 @@ RENAMED_SHOWN = 1500
 DEVICES_SHOWN = 300
 FINDING_ROWS = 1500
 PLACES_SHOWN = 12  # of one rule
-
-_TREE = re.compile(r" \((?:joliet|rockridge|udf)\)$")  # how findings name the tree of a path
 
 
 class PartRow(NamedTuple):
@@ -82,7 +78,8 @@ class DiscSubject(Struct, frozen=True):
     ``name`` is the file or recipe; ``state`` says in words what was done and read.
     ``verdicts`` are pairs of target and phrase. ``asked`` is the capacity that the
     disc was made for. ``renamed`` None means: told from the facts; else they are the first of
-    ``renamed_count``.
+    ``renamed_count``. ``long_paths`` has what each entry of the ISO tree is in the Joliet tree,
+    nothing for folders; where it is None, places on the disc tell.
     """
 
     name: str
@@ -94,6 +91,7 @@ class DiscSubject(Struct, frozen=True):
     renamed: Sequence[Renamed] | None = None
     renamed_count: int = 0
     coverage: Sequence[Coverage] = ()
+    long_paths: Iterable[str] | None = None
 
 
 def disc_html(subject: DiscSubject, *, created: str, created_by: str) -> str:
@@ -108,21 +106,16 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
     ``created`` is a moment in UTC, ISO 8601, and ``created_by`` names the program.
     """
     facts = subject.facts
-    volume = best_volume(facts)
-    severities = _severities(subject.findings)
+    trees = BothTrees(facts, subject.long_paths)
+    volume = trees.volume
     if subject.renamed is None:
-        pairs = long_paths(facts)
-        every = renamed_files(pairs)
-        renamed, renamed_count = every[:RENAMED_SHOWN], len(every)
-        del every
+        renamed, renamed_count = trees.first_renamed(RENAMED_SHOWN)
     else:
-        pairs = long_paths(facts, severities) if severities else {}
         renamed, renamed_count = list(subject.renamed), subject.renamed_count
-    severities = _by_long_paths(severities, pairs)
-    del pairs
     root, shared = DrawnArea("", "/", True), 0
     if volume is not None:
-        root, shared = disc_areas(volume, severities)
+        root, shared = disc_areas(volume, trees.severities(subject.findings))
+    del trees
     folders = [area for area in root.by_size() if area.is_folder]
     level = worst(subject.findings)
     return DiscPage(
@@ -152,26 +145,6 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
             lbas=PLAIN_SECTORS.lbas,
         ),
     )
-
-
-def _severities(findings: Iterable[Finding]) -> dict[str, Severity]:
-    """Return the worst finding by path."""
-    severities: dict[str, Severity] = {}
-    for finding in findings:
-        path = _TREE.sub("", finding.where)
-        severities[path] = max(severities.get(path, finding.severity), finding.severity)
-    return severities
-
-
-def _by_long_paths(
-    severities: Mapping[str, Severity], pairs: Mapping[str, str]
-) -> dict[str, Severity]:
-    """Return the same under the long name where findings have the short one."""
-    found: dict[str, Severity] = {}
-    for path, severity in severities.items():
-        path = pairs.get(path, path)
-        found[path] = max(found.get(path, severity), severity)
-    return found
 
 
 def _facts(subject: DiscSubject, root: DrawnArea) -> Iterator[tuple[str, str]]:
@@ -219,11 +192,9 @@ def _largest(root: DrawnArea) -> list[DrawnArea]:
 def _iter_files(root: DrawnArea) -> Iterator[DrawnArea]:
     waiting = [root]
     while waiting:
-        for child in waiting.pop().children.values():
-            if child.is_folder:
-                waiting.append(child)
-            elif child.size:
-                yield child
+        folder = waiting.pop()
+        waiting += folder.folders.values()
+        yield from folder.iter_files()
 
 
 def _parts(root: DrawnArea, areas: Iterable[DrawnArea]) -> Iterator[PartRow]:

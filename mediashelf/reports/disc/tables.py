@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE, NAMED, Capacity
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.device_table import DeviceRow
 from mediashelf.drivers.verdict import DriverState, DriverVerdict, summary_text
-from mediashelf.formats.pairing.tree_pairs import pair_trees
-from mediashelf.formats.volume import DiscFacts, VolumeKind
-from mediashelf.reports.disc.areas import best_volume
 
 _STATE_SIGNS = {
     DriverState.COVERED: "sound",
@@ -105,36 +102,6 @@ def capacity_bars(size: int, asked: Capacity | None) -> Iterator[CapacityBar]:
             source=capacity.source,
             is_asked=capacity == asked,
         )
-
-
-def long_paths(facts: DiscFacts, wanted: Container[str] | None = None) -> dict[str, str]:
-    """Return the paths of files in the fullest tree by their paths in the ISO tree.
-
-    Empty where there is only one tree. ``wanted`` are the paths asked for, if not all.
-    """
-    long_tree, iso = best_volume(facts), facts.volume(VolumeKind.ISO9660)
-    if iso is None or long_tree is None or long_tree is iso:
-        return {}
-    return pair_trees(iso, long_tree, wanted)
-
-
-def renamed_files(pairs: Mapping[str, str]) -> list[Renamed]:
-    """Return the files whose short name says something else than the long one, case apart.
-
-    ``pairs`` are long paths by short ones.
-    """
-    return sorted(
-        (
-            Renamed(short_path, long_path)
-            for short_path, long_path in pairs.items()
-            if _name(short_path) != _name(long_path).upper()
-        ),
-        key=lambda renamed: renamed.long_path,
-    )
-
-
-def _name(path: str) -> str:
-    return path.rpartition("/")[2]
 
 
 def coverage_table(coverage: Coverage, most: int) -> CoverageTable:

@@ -77,7 +77,7 @@ class LibraryTree(Tree):
         self._places: list[_Place] | None = None
         self._format = ""
         self._header_count = 0
-        self._checksums: Sequence[int] = ()
+        self._checksums: Sequence[int | None] = ()
         self.own(self._spool)
         findings: list[Finding] = []
         members: list[TreeMember] = []
@@ -141,9 +141,12 @@ class LibraryTree(Tree):
         count = size if isinstance(size, int) and kind is MemberKind.FILE else 0
         return TreeMember(parts, max(count, 0), moment, kind, refusal, number)
 
-    def expect(self, checksums: Sequence[int]) -> None:
-        """Have the bytes of members compared with these, which the library does not always do."""
-        if len(checksums) == self._header_count:
+    def expect(self, checksums: Sequence[int | None]) -> None:
+        """Have the bytes of members compared with these, which the library does not always do.
+
+        It lists fewer where the archive is damaged.
+        """
+        if len(checksums) >= self._header_count:
             self._checksums = checksums
 
     def add_lost(self, files: Sequence[LostFile], gaps: Sequence[tuple[str, str]]) -> None:
@@ -169,10 +172,10 @@ class LibraryTree(Tree):
         number = member.handle
         assert isinstance(number, int)
         place = self._places[number] if number < len(self._places) else _Place(0, 0, "it is lost")
-        checksum = 0
+        checksum, expected = 0, self._checksums[number] if self._checksums else None
         for at in range(0, place.size, CHUNK):
             piece = self._spool.read(place.start + at, min(CHUNK, place.size - at))
-            checksum = zlib.crc32(piece, checksum) if self._checksums else 0
+            checksum = zlib.crc32(piece, checksum) if expected is not None else 0
             yield piece
         if place.problem:
             raise InputError(f"{self.where_is(member)}: {place.problem}; get the archive again")
@@ -180,10 +183,10 @@ class LibraryTree(Tree):
             raise InputError(
                 f"{self.where_is(member)}: it has {place.size:,} bytes, expected {member.size:,}"
             )
-        if self._checksums and checksum != self._checksums[number]:
+        if expected is not None and checksum != expected:
             raise InputError(
                 f"{self.where_is(member)}: its CRC is {checksum:08x}, expected "
-                f"{self._checksums[number]:08x}; get the archive again"
+                f"{expected:08x}; get the archive again"
             )
 
     def _expand(self) -> Iterator[_Place]:

@@ -7,6 +7,7 @@ member before it that it names; other links, devices and sparse files are named 
 
 from __future__ import annotations
 
+import re
 import tarfile
 from collections.abc import Iterator
 
@@ -28,6 +29,7 @@ from mediashelf.trees.members import (
 from mediashelf.trees.tree import CHUNK, Tree
 
 _BLOCK = 512
+_MAGIC_AT = 257  # POSIX, pax, ustar Interchange Format
 _LONGEST_READ = 1 << 20
 
 
@@ -84,7 +86,7 @@ class TarTree(Tree):
         findings: list[Finding] = []
         members: list[TreeMember] = []
         by_path = _ByPath(members)
-        self._has_end = True
+        self._end_problem, self._is_cut = "", False
         try:
             for header in self._iter_headers():
                 if len(members) == bounds.members:
@@ -105,8 +107,8 @@ class TarTree(Tree):
                 )
             )
         else:
-            if not (self._has_end or any(one.unreadable for one in members)):
-                fact = "it ends after a member, without the blocks of zeros that end a tar archive"
+            fact = self._end_problem
+            if fact and not (self._is_cut and any(one.unreadable for one in members)):
                 findings.append(end_unclear(where, fact))
         self.members = members
         self.findings = tuple(findings)
@@ -122,11 +124,32 @@ class TarTree(Tree):
             yield header
         # tarfile takes a header that is cut or damaged for the end of the archive.
         last = self._view.read(archive.offset, _BLOCK)
-        self._has_end = len(last) == _BLOCK
         if furthest >= 0 and last.strip(b"\0"):
             raise tarfile.ReadError(f"no header is at byte {archive.offset:,}")
         if archive.fileobj is not None and furthest < 0:
             raise InputError(f"{self.where}: the tar archive has no members")
+        self._is_cut = len(last) < _BLOCK
+        if self._is_cut:
+            self._end_problem = (
+                "it ends after a member, without the blocks of zeros that end a tar archive"
+            )
+        else:
+            self._look_past(archive.offset)
+
+    def _look_past(self, end: int) -> None:
+        """Look at what follows the end; a header that is lost to zeros looks like one."""
+        is_zeros = True
+        for at in range(end, self._view.size, _LONGEST_READ):
+            piece = self._view.read(at, _LONGEST_READ)
+            if not piece.strip(b"\0"):
+                continue
+            is_zeros = False
+            for found in re.finditer(rb"ustar", piece):
+                place = found.start() - _MAGIC_AT
+                if place >= 0 and place % _BLOCK == 0:
+                    raise tarfile.ReadError(f"members follow its end, from byte {at + place:,} on")
+        if not is_zeros:
+            self._end_problem = "bytes that are not part of it follow where the tar archive ends"
 
     def _member(
         self, header: tarfile.TarInfo, by_path: _ByPath, findings: list[Finding]

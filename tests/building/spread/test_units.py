@@ -11,7 +11,7 @@ from driver_packages import inf
 from mediashelf.building.planning.listing import Listing, list_sources
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 from mediashelf.building.spread.finding_units import find_units
-from mediashelf.building.spread.subset import subset
+from mediashelf.building.spread.subset import share_on_disc, subset
 from mediashelf.building.spread.units import Unit, take_apart
 from mediashelf.errors import BuildError
 
@@ -40,7 +40,11 @@ def described(units: list[Unit]) -> dict[str, tuple[bool, list[str]]]:
     return {
         unit.name: (
             unit.is_package,
-            sorted("/".join((*placed.folder, placed.file.name)) for placed in unit.files),
+            sorted(
+                "/".join((*placed.folder, file.name))
+                for placed in unit.placed
+                for file in placed.files
+            ),
         )
         for unit in units
     }
@@ -73,7 +77,7 @@ def test_a_driver_beside_everything_makes_everything_one_package(tmp_path: Path)
     (unit,) = find_units(*listed(SourceFolder(top)))
     assert unit.is_package
     assert unit.name == "/"
-    assert len(unit.files) == len([name for name in TREE if not name.endswith("/")]) + 1
+    assert unit.file_count == len([name for name in TREE if not name.endswith("/")]) + 1
 
 
 def test_what_is_declared_is_one_package_and_has_its_order(tmp_path: Path) -> None:
@@ -86,7 +90,7 @@ def test_what_is_declared_is_one_package_and_has_its_order(tmp_path: Path) -> No
             SourceFolder(tools, (), provides=("*LKV0500",), only=("x",), order=-2),
         )
     )
-    kept = {unit.name: [p.file.name for p in unit.files] for unit in units if unit.order}
+    kept = {unit.name: [file.name for file in unit.iter_files()] for unit in units if unit.order}
     assert kept == {"/DOS": ["c.com", "a.com", "b.com"], "/x": ["a.com"]}
     assert [unit.name for unit in units][:2] == ["/x", "/DOS"]
     # What stands beside them in the same folder is not drawn in.
@@ -99,7 +103,9 @@ def test_a_folder_of_several_orders_is_not_one(tmp_path: Path) -> None:
     one = write_tree(tmp_path / "one", {"a.txt": b"a", "sub/b.txt": b"b"})
     two = write_tree(tmp_path / "two", {"c.txt": b"c", "sub/d.txt": b"d"})
     units = find_units(*listed(SourceFolder(one, ("T",)), SourceFolder(two, ("T",), order=5)))
-    assert [(unit.name, unit.order, [p.file.name for p in unit.files]) for unit in units] == [
+    assert [
+        (unit.name, unit.order, [file.name for file in unit.iter_files()]) for unit in units
+    ] == [
         ("/T", 0, ["a.txt"]),
         ("/T/sub", 0, ["b.txt"]),
         ("/T", 5, ["c.txt"]),
@@ -123,7 +129,7 @@ def test_packages_that_need_each_other_are_joined(tmp_path: Path) -> None:
     assert joined.is_package
     assert [piece.name for piece in joined.pieces] == ["/DOS", "/Larkspur", "/Quillon/audio"]
     assert joined.size == sum(piece.size for piece in joined.pieces)
-    assert sum(len(unit.files) for unit in units) == len(listing.files)
+    assert sum(unit.file_count for unit in units) == len(listing.files)
 
 
 def test_an_inf_that_cannot_be_read_is_an_error(tmp_path: Path) -> None:
@@ -147,22 +153,25 @@ def test_folders_are_taken_apart_level_by_level_and_packages_never(tmp_path: Pat
         "/a/y": (False, []),
     }
     files = next(part for part in parts if part.name == "/a")
-    assert [len(part.files) for part in take_apart(files)] == [1, 1]
+    assert [part.file_count for part in take_apart(files)] == [1, 1]
     assert take_apart(take_apart(files)[0]) == [take_apart(files)[0]]
     package = find_units(*listed(SourceFolder(tmp_path / "top", keep_together=True)))
     assert take_apart(package[0]) == package
 
 
-def test_a_subset_shares_nothing_with_the_whole(tmp_path: Path) -> None:
+def test_a_disc_has_its_own_first_of_equal_files_and_copies_nothing(tmp_path: Path) -> None:
     tree = {"a/one": b"same", "b/two": b"same", "b/three": b"same", "c/other": b"other", "d/": b""}
     top = write_tree(tmp_path / "top", tree)
     listing, sources = listed(SourceFolder(top))
     pieces = [part for unit in find_units(listing, sources) for part in take_apart(unit)]
     chosen = [unit for unit in pieces if unit.name in ("/b", "/d")]
     part = subset(listing, chosen)
+    share_on_disc(part)
     assert [file.name for file in part.files] == ["three", "two"]
     assert part.files[1].own.equal_to is part.files[0].own
     assert part.files[0].own.equal_to is None  # although it was another's on the whole disc
     assert part.files[0].own.digest
     assert set(part.root.folders) == {"b", "d"}
-    assert not {id(file.own) for file in part.files} & {id(file.own) for file in listing.files}
+    assert {id(file) for file in part.files} < {id(file) for file in listing.files}
+    share_on_disc(part)  # as for a second plan of the same disc
+    assert part.files[1].own.equal_to is part.files[0].own

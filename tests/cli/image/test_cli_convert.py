@@ -1,19 +1,14 @@
-"""``mediashelf convert``: what is written, what is refused, and what it says."""
+"""``mediashelf convert``: what is written of a raw image, and what blocks it."""
 
 from __future__ import annotations
 
-import errno
 import json
-import os
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner, Result
 
-from made_library import TICK
-from make_image import make_iso
+from convert_runs import ISO, MODE_1, SECTORS, mixed_disc, partials, run
 from make_raw import (
     audio,
     flip,
@@ -27,32 +22,15 @@ from make_raw import (
     write_disc,
     write_sheet,
 )
-from mediashelf.cli.main import main
-from mediashelf.errors import BlockedError, ConversionError, FormatError, InputError, OutputError
+from mediashelf.errors import BlockedError, ConversionError, FormatError, InputError
 from mediashelf.image import open_image
-from mediashelf.integrity.raw import convert
-from mediashelf.integrity.raw.tracks import RawTrack
 
-ISO = make_iso({"README.TXT": b"Tide tables", "DRIVERS/LKVX3.VXD": noise(300_000)}, joliet=3).data
-SECTORS = len(ISO) // 2048
-MODE_1 = mode_1_image(ISO)
 FORM_1 = form_1_image(ISO)
-
-
-def run(*arguments: str | Path, code: int = 0) -> Result:
-    result = CliRunner().invoke(main, ["convert", *map(str, arguments)])
-    assert result.exit_code == code, result.output
-    assert result.exception is None or isinstance(result.exception, SystemExit)
-    return result
 
 
 def run_json(*arguments: str | Path, code: int = 0) -> dict[str, Any]:
     document: dict[str, Any] = json.loads(run(*arguments, "--json", code=code).stdout)
     return document
-
-
-def partials(folder: Path) -> list[str]:
-    return [path.name for path in folder.iterdir() if path.name.startswith(".")]
 
 
 @pytest.mark.parametrize(
@@ -151,26 +129,6 @@ def test_sectors_of_form_2_do_not_fit(tmp_path: Path) -> None:
     run(write_disc(tmp_path, before + gap, "MODE2/2352"), "-o", tmp_path / "gap.iso")
 
 
-def mixed_disc(folder: Path) -> Path:
-    (folder / "mixed.bin").write_bytes(MODE_1 + audio(40))
-    (folder / "second.bin").write_bytes(MODE_1)
-    end = f"{SECTORS // 75 // 60:02}:{SECTORS // 75 % 60:02}:{SECTORS % 75:02}"
-    return write_sheet(
-        folder,
-        "mixed.cue",
-        [
-            "FILE mixed.bin BINARY",
-            "TRACK 01 MODE1/2352",
-            "INDEX 01 00:00:00",
-            "TRACK 02 AUDIO",
-            f"INDEX 01 {end}",
-            "FILE second.bin BINARY",
-            "TRACK 03 MODE1/2352",
-            "INDEX 01 00:00:00",
-        ],
-    )
-
-
 def test_track_has_to_be_chosen(tmp_path: Path) -> None:
     sheet, output = mixed_disc(tmp_path), tmp_path / "disc.iso"
     refused = ConversionError.exit_code
@@ -202,74 +160,6 @@ def test_track_without_sectors(tmp_path: Path) -> None:
     sheet = write_disc(tmp_path, b"")
     result = run(sheet, "-o", tmp_path / "x.iso", code=ConversionError.exit_code)
     assert "has no sectors" in result.stderr
-
-
-def test_existing_output_is_kept(tmp_path: Path) -> None:
-    sheet, output = write_disc(tmp_path, MODE_1), tmp_path / "disc.iso"
-    output.write_bytes(b"mine")
-    result = run(sheet, "-o", output, code=OutputError.exit_code)
-    assert "exists already" in result.stderr
-    assert output.read_bytes() == b"mine"
-    lost = write_disc(tmp_path, spoil(MODE_1, 30 * 2352 + 100, 4000), name="lost")
-    run(lost, "-o", output, "--replace", code=BlockedError.exit_code)
-    assert output.read_bytes() == b"mine"
-    run(sheet, "-o", output, "--replace")
-    assert output.read_bytes() == ISO
-
-
-@pytest.mark.parametrize("name", ["kiosk.bin", "kiosk.cue", "link.iso"])
-def test_source_is_never_the_output(tmp_path: Path, name: str) -> None:
-    sheet = write_disc(tmp_path, MODE_1)
-    (tmp_path / "link.iso").symlink_to("kiosk.bin")
-    result = run(sheet, "-o", tmp_path / name, "--replace", code=ConversionError.exit_code)
-    assert "is the source itself" in result.stderr
-    assert (tmp_path / "kiosk.bin").read_bytes() == MODE_1
-
-
-def test_file_of_another_track_is_never_the_output(tmp_path: Path) -> None:
-    output = mixed_disc(tmp_path).with_name("second.bin")
-    arguments = (tmp_path / "mixed.cue", "--track", "1", "-o", output, "--replace")
-    run(*arguments, code=ConversionError.exit_code)
-    assert output.read_bytes() == MODE_1
-
-
-def test_full_disk_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    sheet = write_disc(tmp_path, MODE_1)
-
-    def full(descriptor: int) -> None:
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-    monkeypatch.setattr(os, "fsync", full)
-    result = run(sheet, "-o", tmp_path / "disc.iso", code=OutputError.exit_code)
-    assert "No space left" in result.stderr
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["kiosk.bin", "kiosk.cue"]
-
-
-def test_device_is_never_replaced(tmp_path: Path) -> None:
-    sheet, output = write_disc(tmp_path, MODE_1), tmp_path / "fifo"
-    os.mkfifo(output)
-    result = run(sheet, "-o", output, "--replace", code=OutputError.exit_code)
-    assert "is not a regular file" in result.stderr
-    assert output.is_fifo()
-
-
-def test_dangling_link_is_never_replaced(tmp_path: Path) -> None:
-    sheet, output = write_disc(tmp_path, MODE_1), tmp_path / "disc.iso"
-    output.symlink_to(tmp_path / "unplugged" / "disc.iso")
-    for options in ((), ("--replace",)):
-        result = run(sheet, "-o", output, *options, code=OutputError.exit_code)
-        assert "is a link to a file that is not there" in result.stderr
-        assert output.is_symlink()
-    assert sorted(path.name for path in tmp_path.iterdir()) == [
-        "disc.iso",
-        "kiosk.bin",
-        "kiosk.cue",
-    ]
-
-
-def test_folder_that_is_not_there(tmp_path: Path) -> None:
-    sheet = write_disc(tmp_path, MODE_1)
-    run(sheet, "-o", tmp_path / "no" / "disc.iso", code=OutputError.exit_code)
 
 
 def test_sheet_errors(tmp_path: Path) -> None:
@@ -388,36 +278,3 @@ def test_cut_last_sector_is_filled(tmp_path: Path) -> None:
     plain = write_disc(tmp_path, ISO[:-100], "MODE1/2048", name="plain")
     run(plain, "-o", tmp_path / "plain.iso")
     assert (tmp_path / "plain.iso").stat().st_size == len(ISO)
-
-
-def _grow(path: Path) -> None:
-    with path.open("ab") as stream:
-        stream.write(MODE_1[-2352:])
-
-
-def _rewrite(path: Path) -> None:
-    date = path.stat().st_mtime_ns + TICK
-    with path.open("r+b") as stream:
-        stream.write(MODE_1[:2352])
-    os.utime(path, ns=(date, date))
-
-
-@pytest.mark.parametrize("change", [_grow, _rewrite])
-def test_a_source_that_is_written_meanwhile_is_not_converted(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: Callable[[Path], None]
-) -> None:
-    sheet, image = write_disc(tmp_path, MODE_1), tmp_path / "kiosk.bin"
-    read = convert.read_converted
-
-    def read_and_change(track: RawTrack, *rest: Any, **options: Any) -> Any:
-        found = read(track, *rest, **options)
-        change(image)
-        return found
-
-    monkeypatch.setattr(convert, "read_converted", read_and_change)
-    result = run(sheet, "-o", tmp_path / "x.iso", code=ConversionError.exit_code)
-    assert "kiosk.bin: changed while it was read; nothing was written" in result.stderr
-    assert not (tmp_path / "x.iso").exists()
-    assert partials(tmp_path) == []
-    monkeypatch.undo()
-    run(sheet, "-o", tmp_path / "x.iso", code=BlockedError.exit_code if change is _grow else 0)

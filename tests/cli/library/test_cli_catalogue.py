@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, tide_image, write
 from mediashelf.catalogue.steps.copying import MOST_KEPT
 from mediashelf.catalogue.store import open_catalogue
 
@@ -21,11 +20,7 @@ STORED = Path(__file__).parents[3] / "fixtures" / "catalogues"
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf.with_shelves(tmp_path, "home")
-    for number in range(3):
-        write(made.home / f"{number}.iso", tide_image(number), DATE)
-    made.run("scan")
-    return made
+    return Shelf.with_discs(tmp_path, 3)
 
 
 def test_a_copy_is_a_catalogue_of_its_own(shelf: Shelf) -> None:

@@ -7,17 +7,13 @@ from pathlib import Path
 import pytest
 
 from cli_runs import Shelf
-from made_library import DATE, tide_image, write
+from made_library import DATE, write
 from make_image import make_iso
 
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
-    made = Shelf.with_shelves(tmp_path, "home")
-    for number in range(3):
-        write(made.home / f"{number}.iso", tide_image(number), DATE)
-    made.run("scan")
-    return made
+    return Shelf.with_discs(tmp_path, 3)
 
 
 def test_a_file_is_found_in_every_image(shelf: Shelf) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from mediashelf.formats.inf.copying import NeededFile
 from mediashelf.formats.inf.document import Inf, parse_inf
-from mediashelf.formats.inf.requirements import NeededFile, requirements
+from mediashelf.formats.inf.requirements import requirements
 from mediashelf.formats.inf.source_files import (
     compressed_names,
     join_path,
@@ -266,3 +267,31 @@ def test_infs_that_copy_each_other_end() -> None:
     inf = parse_inf((COPIED + "[Go]\nCopyINF=q.inf\n").encode())
     found = requirements(inf, ["Go"], NT51, {"q.inf": inf})
     assert {file.path for file in found.files} == {"bin/q.sys", "bin/qco.dll", "q.inf"}
+
+
+def test_what_is_before_a_sign_of_equality_is_no_part_of_a_line_that_copies() -> None:
+    # Wine's SetupAPI (8.0, tried): the fields of the line count from there.
+    files = needed("[Install]\nCopyFiles=L\n[L]\na.sys = b.sys\n,c.sys\n= d.sys,e.sys\nf.sys =\n")
+    assert list(files) == ["b.sys", "c.sys", "e.sys"]
+
+
+SERVICE = "[Install.Services]\nAddService=x,2,S\n[S]\nServiceBinary=%12%\\Lkv.sys\n"
+
+
+def test_a_service_whose_driver_nothing_copies_needs_that_of_the_system() -> None:
+    # INF AddService directive: ServiceBinary is where the driver is; it copies nothing.
+    (file,) = needed(f"[Install]\n{SERVICE}").values()
+    assert (file.name, file.provider) == ("Lkv.sys", "the system itself")
+    (file,) = needed("[Install]\n" + SERVICE.replace("es]\n", "es]\nInclude=base.inf\n")).values()
+    assert (file.name, file.provider) == ("Lkv.sys", "base.inf")
+    for copies in ("@lkv.sys", "L\n[L]\nLKV.SYS,lkvnt.sys"):
+        (file,) = needed(f"[Install]\nCopyFiles={copies}\n{SERVICE}").values()
+        assert (file.name, file.provider) == (copies.rpartition(",")[2].strip("@"), "")
+    program = SERVICE.replace("Lkv.sys", "lkvsvc.exe -x")
+    assert needed(f"[Install]\n{program}") == needed(f"[Install]\n{SERVICE}", WIN9X) == {}
+
+
+def test_a_list_that_only_an_inf_from_outside_may_have_is_not_passed_over() -> None:
+    # INF DDInstall section: Include names INFs of the system, which are not here to be looked into.
+    (file,) = needed("[Install]\nInclude=base.inf\nCopyFiles=Gone\n").values()
+    assert (file.name, file.provider, file.fault) == ("[Gone]", "base.inf", None)

@@ -7,7 +7,7 @@ import pytest
 import image_parts as parts
 from byte_views import BytesView
 from image_parts import FIELDS, SECTOR
-from make_image import MadeImage, flip, make_iso, put, zero
+from make_image import Boot, MadeImage, flip, make_iso, put, zero
 from mediashelf.findings import Finding, Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.iso.descriptors import read_descriptor_set
@@ -391,6 +391,23 @@ def test_a_descriptor_of_an_unknown_version_is_named(version: int) -> None:
     made = make_iso({"A LONG NAME.TXT": b"a"}, enhanced=True)
     found = rules(put(made.data, made.at("enhanced") + 6, bytes([version])))
     assert found - rules(made.data) == {"supplementary-volume-read", "descriptor-version"}
+
+
+@pytest.mark.parametrize("filled_with", [b"\0", b"\xff"])
+def test_the_end_of_the_set_may_take_the_joliet_tree_or_the_catalog_away(
+    filled_with: bytes,
+) -> None:
+    """ECMA-119 8.3; that a tree or a catalog is left that nothing leads to is own behaviour."""
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    at = made.at("joliet")
+    assert made.at("terminator") == at + SECTOR
+    end_lost = rules(put(made.data, at + SECTOR, filled_with * SECTOR))
+    assert end_lost == {"descriptor-set-terminated"}
+    both_lost = rules(put(made.data, at, filled_with * (2 * SECTOR)))
+    assert both_lost == {"descriptor-set-terminated", "tree-announced"}
+    made = make_iso({"A.TXT": b"a"}, boot=Boot(bytes(SECTOR)))
+    both_lost = rules(put(made.data, made.at("boot-record"), filled_with * (2 * SECTOR)))
+    assert both_lost == {"descriptor-set-terminated", "boot-catalog-announced"}
 
 
 @pytest.mark.parametrize("copied", ["primary", "terminator"])

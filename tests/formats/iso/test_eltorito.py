@@ -87,11 +87,13 @@ def test_floppy_images_have_the_size_of_their_media(media: int, size: int) -> No
     assert boot_of(made.data).entries[0].image_size == size
 
 
-def test_a_hard_disk_image_is_as_large_as_its_partition() -> None:
+@pytest.mark.parametrize("row", range(4))
+def test_a_hard_disk_image_is_as_large_as_its_partition(row: int) -> None:
     # From memory: the partition table of a hard disk.
     table = bytearray(512 * 100)
-    table[446 + 4] = 6
-    table[446 + 8 : 446 + 16] = parts.le32(63) + parts.le32(37)
+    at = 446 + 16 * row
+    table[at + 4] = 6
+    table[at + 8 : at + 16] = parts.le32(63) + parts.le32(37)
     table[510:512] = b"\x55\xaa"
     made = make_iso({}, boot=Boot(bytes(table), media=4, sectors=1))
     assert boot_of(made.data).entries[0].image_size == 100 * 512

@@ -84,6 +84,24 @@ def test_an_archive_behind_other_bytes_is_found() -> None:
     assert directory.entry_count == 1
 
 
+@pytest.mark.parametrize("before", [b"", b"x" * 100])
+def test_a_64_bit_end_record_that_says_the_same_is_passed_over(before: bytes) -> None:
+    """As libarchive writes it with ``zip:zip64``; libarchive and zipfile read it (common practice).
+
+    Its 76 bytes were taken for bytes before the archive, and the archive for a damaged one.
+    """
+    data = made()
+    at = data.rindex(b"PK\5\6")
+    here, total, size, offset = struct.unpack_from("<HHII", data, at + 8)
+    record = struct.pack("<4sQHHIIQQQQ", b"PK\6\6", 44, 45, 45, 0, 0, here, total, size, offset)
+    locator = struct.pack("<4sIQI", b"PK\6\7", 0, len(before) + at, 1)
+    data = before + data[:at] + record + locator + data[at:]
+    assert zipfile.ZipFile(io.BytesIO(data)).testzip() is None
+    assert [member.name for member in listed(data)] == [b"TIDE.TXT"]
+    directory = find_directory(BytesView(data))
+    assert directory is not None and directory.prefix == len(before)
+
+
 def test_what_is_no_archive_has_no_directory() -> None:
     for data in (b"", b"PK", b"PK\5\6", b"x" * 100_000):
         assert find_directory(BytesView(data)) is None

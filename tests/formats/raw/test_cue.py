@@ -99,6 +99,13 @@ def test_commands_are_read_in_any_case_and_tabs_separate() -> None:
     assert parse_cue(loose).files == parse_cue(GOLDEN).files
 
 
+@pytest.mark.parametrize("name", ["my disc.bin", "a  b c.bin", "'my' disc.bin", "x.bin"])
+def test_a_name_with_blanks_may_lack_its_quotes(name: str) -> None:
+    """Common practice: the last word of the line is the type, all before it the name."""
+    (file,) = parse_cue(f"FILE {name} \t BINARY \nTRACK 01 AUDIO\nINDEX 01 0:0:0").files
+    assert (file.name, file.kind, file.line, file.column) == (name, "BINARY", 1, 6)
+
+
 @pytest.mark.parametrize("name", sorted(LAYOUTS))
 def test_every_track_type(name: str) -> None:
     sheet = parse_cue(f"FILE x BINARY\nTRACK 1 {name.lower()}\nINDEX 1 00:00:00")
@@ -120,7 +127,8 @@ INDEX = "    INDEX 01 00:00:00\n"
         # FILE
         ("FILE", "line 1, column 5", 'FILE "NAME" TYPE'),
         ('FILE "a.bin"', "line 1, column 13", 'FILE "NAME" TYPE'),
-        ("FILE my disc.bin BINARY", "line 1, column 18", 'FILE "NAME" TYPE'),
+        ("FILE my disc.bin", "line 1, column 9", "one of BINARY"),
+        ("FILE my big disc.bin", "line 1, column 13", "one of BINARY"),
         ('FILE "a.bin BINARY', "line 1, column 6", "a closing quote"),
         ('FILE "a.bin"BINARY', "line 1, column 6", "a closing quote"),
         ('FILE "" BINARY', "line 1, column 6", "without control characters"),

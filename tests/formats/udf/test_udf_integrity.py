@@ -7,7 +7,7 @@ import struct
 import pytest
 
 from byte_views import BytesView
-from golden_damage import UDF_ALONE, sign, with_integrity, with_mirror
+from golden_discs import UDF_ALONE, sign, with_integrity, with_mirror
 from image_parts import SECTOR, le32, tagged
 from image_udf import TIMESTAMP, make_udf, regid
 from make_image import flip, put, zero

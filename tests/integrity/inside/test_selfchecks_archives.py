@@ -119,6 +119,12 @@ def test_every_truncation_of_rar_archives_is_found_or_said() -> None:
     made = make_rar5(FILES)
     for size in range(8, len(made.data)):
         assert faults(iter_rar5_faults, made.data[:size]), size
+    (fault,) = faults(iter_rar5_faults, made.data[: made.at("end")])
+    assert (fault.severity, fault.offset, fault.size) == (
+        Severity.WARNING,
+        made.at("end") - 1,
+        1,
+    )
     made = make_rar(FILES)
     borders = {made.at("TIDE.TXT"), made.at("LAST.SYS"), made.at("end"), 7}
     for size in range(7, len(made.data)):

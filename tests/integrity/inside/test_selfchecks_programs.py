@@ -88,6 +88,7 @@ def test_a_cut_pe_program_names_the_section() -> None:
     (fault,) = faults(iter_program_faults, made.data[: at + 50])
     assert (fault.rule, fault.severity) == ("program-is-complete", Severity.ERROR)
     assert "section .data should be there" in fault.message
+    assert "padding" not in fault.message
     assert (fault.offset, fault.size) == (at, 50)
     (fault,) = faults(iter_program_faults, made.data[: at - 10])
     assert "section .text and 1 more" in fault.message

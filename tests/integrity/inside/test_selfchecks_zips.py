@@ -18,6 +18,7 @@ import pytest
 
 from byte_views import BytesView
 from file_checks import faults, rules, tally
+from image_parts import le32
 from make_image import flip, put
 from mediashelf.findings import Severity
 from mediashelf.integrity.inside.selfchecks.faults import Tally
@@ -241,6 +242,17 @@ def test_an_archive_after_a_program_without_an_end_is_a_warning() -> None:
     assert (fault.severity, fault.offset, fault.size) == (Severity.WARNING, 100, len(data) - 100)
 
 
+def test_a_damaged_member_of_an_archive_after_a_program_is_an_error() -> None:
+    data = make_zip(method=zipfile.ZIP_STORED)
+    at = member_data(data, "TIDE.TXT")
+    (fault,) = iter_attached_zip_faults(
+        BytesView(b"MZ" + bytes(98) + flip(data, at + 5)), 100, Tally()
+    )
+    assert (fault.rule, fault.severity) == ("zip-members-match-their-crc", Severity.ERROR)
+    assert fault.offset == 100 + at
+    assert fault.message.startswith("TIDE.TXT")
+
+
 # Gzip: RFC 1952 describes the bytes, Python's gzip judges the same files.
 
 
@@ -370,6 +382,24 @@ def test_an_end_record_that_contradicts_the_directory_is_a_warning(
     at = local_header(data, "TIDE.TXT") + 60
     found = {item.rule for item in iter_zip_faults(BytesView(flip(changed, at)), Tally())}
     assert found == {"zip-end-record-agrees", "zip-members-match-their-crc"}
+
+
+@pytest.mark.parametrize("added", [b"x", b"PK\5\5\3\0abc", bytes(50)], ids=len)
+def test_bytes_of_the_directory_that_are_no_member_are_a_warning(added: bytes) -> None:
+    """The second is a digital signature, with which a directory may end: from memory.
+
+    That it is a warning: own behaviour; Python's zipfile and libarchive refuse each of these.
+    """
+    data = make_zip(method=zipfile.ZIP_STORED)
+    end = end_record(data)
+    (size,) = struct.unpack_from("<I", data, end + 12)
+    changed = put(data[:end] + added + data[end:], end + len(added) + 12, le32(size + len(added)))
+    with pytest.raises(zipfile.BadZipFile):
+        zipfile.ZipFile(io.BytesIO(changed))
+    (fault,) = faults(iter_zip_faults, changed)
+    assert (fault.rule, fault.severity) == ("zip-structure-holds", Severity.WARNING)
+    assert (fault.offset, fault.size) == (end, len(added))
+    assert (fault.found, fault.expected) == (str(end), str(end + len(added)))
 
 
 def test_an_end_record_without_any_directory_is_an_error() -> None:

@@ -300,6 +300,8 @@ def test_dropouts_are_tried_last_and_told(bench: Bench) -> None:
     assert [part.tried for part in result.parts] == [1]
     assert [report.blank for report in result.copies] == [5, 4]
     assert rules(result) == {"copy-has-no-dropouts"}
+    words = [finding.message for finding in result.findings]
+    assert words == [f"{count} sectors of it hold zeros in place of data" for count in (5, 4)]
     assert {finding.severity for finding in result.findings} == {Severity.NOTE}
 
 

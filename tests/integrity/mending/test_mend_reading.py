@@ -44,6 +44,8 @@ def test_sectors_that_cannot_be_read_come_from_others(
     assert bench.equals_original()
     assert [report.unreadable for report in result.copies] == [2, 1]
     assert rules(result) == {"copy-is-readable"}
+    words = [finding.message for finding in result.findings]
+    assert words == ["2 sectors could not be read", "1 sector could not be read"]
 
 
 def test_sectors_that_no_file_gives(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterable, Sequence
-from itertools import product
+from itertools import pairwise, product
 
 import pytest
 from hypothesis import given, settings
@@ -121,3 +121,39 @@ def test_best_guess_counts_only_trusted_copies() -> None:
     pieces = [image, *strangers]
     found = combine(pieces, len(BLOCK), lambda block: False, limit=10, trusted=1)
     assert found.data == image.data
+
+
+def marked(*marks: int) -> Piece:
+    """A copy whose sectors have these bytes throughout."""
+    return Piece(b"".join(bytes([mark]) * SECTOR for mark in marks))
+
+
+def tried_of(*pieces: Piece, limit: int) -> list[bytes]:
+    """Return what is tried where nothing is right, in its order."""
+    tried: list[bytes] = []
+
+    def is_right(block: bytearray) -> bool:
+        tried.append(bytes(block))
+        return False
+
+    answer = combine(pieces, len(pieces[0].data), is_right, limit=limit, trusted=len(pieces))
+    assert (answer.is_proved, answer.tried) == (False, len(tried))
+    return tried
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_of_many_copies_with_the_same_two_contents_every_combination_comes(seed: int) -> None:
+    """Then changes from copy to copy come so often again that they alone do not reach all."""
+    chance = random.Random(seed)
+    halves = [chance.choices((1, 2), k=7) for _ in range(4)]
+    copies = [marked(*marks) for marks in (*halves, [3 - mark for mark in halves[0]])]
+    tried = tried_of(*copies, limit=128)
+    assert sorted(tried) == sorted(marked(*marks).data for marks in product((1, 2), repeat=7))
+
+
+def test_few_changes_along_the_block_are_tried_before_many() -> None:
+    tried = tried_of(marked(1, 1, 1, 1), marked(2, 2, 2, 2), limit=1000)
+    firsts = [block[::SECTOR] for block in tried]
+    changes = [sum(one != other for one, other in pairwise(marks)) for marks in firsts]
+    assert changes == sorted(changes)
+    assert len(changes) == 16

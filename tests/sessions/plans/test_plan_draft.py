@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from pathlib import Path
 
@@ -49,6 +50,33 @@ def test_what_cannot_be_used_is_there_as_a_comment() -> None:
 def test_a_draft_of_nothing_shows_how_to_go_on() -> None:
     assert '# image = "system.iso"' in draft()
     tomllib.loads(draft())
+
+
+def test_what_a_draft_shows_as_a_comment_is_what_a_plan_takes() -> None:
+    """A person takes the marks away from what they need, and reads no other guide."""
+    first = DraftDisc(Path("/plans/a.iso"), "A", 2048, BOOTS, must_pad=True)
+    text = draft(first, DraftDisc(Path("/plans/b.cue"), "B", 2048, is_raw=True))
+    assert parse_plan(text.encode(), FOLDER).machine.name == "PC"
+    taken = re.sub(r"^# (\w+ = )", r"\1", text, flags=re.M)
+    plan = parse_plan(taken.encode(), FOLDER)
+    machine, disc, other = plan.machine, *plan.discs
+    assert (machine.memory, machine.disk, machine.disk_mode) == (256 << 20, 40_000_000_000, "ide")
+    assert (machine.firmware, machine.usb_boot) == ("bios", True)
+    assert (machine.processor, machine.processor_bits) == ("450 MHz", 32)
+    assert (machine.settings, plan.card.filesystem) == ((), "fat32")
+    assert plan.card.capacity == 4_000_000_000
+    assert (disc.pad, disc.erases, disc.expect, disc.after) == (True, False, "", ())
+    assert not other.pad
+    assert machine.devices == (FOLDER / "lspci.txt",)
+    assert "# raw: its data track is converted" in text
+    tables = {
+        "[[machine.part]]": ("what", "where", "jumpers", "device"),
+        "[[step]]": ("do", "system", "before", "after", "partitions"),
+        "[drive]": ("vendor", "product"),
+    }
+    for table, named in tables.items():
+        shown = text.partition(f"# {table} ")[2].partition("\n# [")[0].partition("\n\n")[0]
+        assert all(re.search(rf"\b{key}\b", shown) for key in named), table
 
 
 def test_no_more_discs_than_a_plan_takes() -> None:

@@ -109,6 +109,19 @@ def test_order_of_use_is_the_plans_order_unless_a_disc_waits() -> None:
     assert [disc.after_positions for disc in plan.discs] == [(), (), (), (2, 3)]
 
 
+@pytest.mark.parametrize("start", [1, 2, "none", "last"])
+def test_the_drive_may_present_any_disc_at_the_start(start: int | str) -> None:
+    top = f"start = {start!r}\n"
+    assert parse(f"{top}{WHOLE}").start == start
+
+
+@pytest.mark.parametrize("start", ["0", "3", "-1", "true", "1.0", "'first'"])
+def test_a_start_that_is_no_disc_is_refused(start: str) -> None:
+    message = "start .*none, last, or the position of a disc from 1 to 2"
+    with pytest.raises(SessionPlanError, match=message):
+        parse(f"start = {start}\n{WHOLE}")
+
+
 def test_a_disc_that_is_named_twice_is_waited_for_once() -> None:
     plan = with_discs('image = "a"\nname = "first"', 'image = "b"\nafter = ["first", "a", "a"]')
     assert plan.discs[1].after_positions == (1,)
