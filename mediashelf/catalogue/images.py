@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from mediashelf.catalogue.records.acknowledged import acknowledged_of
 from mediashelf.catalogue.records.damage_inside import damage_inside_of
 from mediashelf.catalogue.records.image_rows import iter_rows, load_by_ids, load_rows
+from mediashelf.catalogue.records.published import unmet_findings
 from mediashelf.catalogue.records.reading import reads_catalogue
 from mediashelf.catalogue.records.waiting import waiting_of
 from mediashelf.catalogue.rows import (
@@ -162,6 +163,7 @@ def fixity_record(db: sqlite3.Connection, row: ImageRow) -> FixityRecord | None:
         row.confirmed_at,
         acknowledged_of(db, row.id),
         damage_inside_of(db, row.where, row.digests.values()),
+        unmet_findings(row, row.where),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext, suppress
@@ -169,11 +170,17 @@ def stage_session(
             write_changed(card / MANIFEST_NAME, render_manifest(manifest, version))
         except OutputError as error:
             raise StagingError(
-                f"{error}. The images are on the card; free some space and run again to write "
+                f"{error}. The images are on the card; {_way_out(error)} and run again to write "
                 "their manifest"
             ) from error
         remove_journal(card)
     return PreparedCard(session, tuple(staged), manifest, tidied)
+
+
+def _way_out(error: OutputError) -> str:
+    cause = error.__cause__
+    is_full = isinstance(cause, OSError) and cause.errno in (errno.ENOSPC, errno.EDQUOT)
+    return "free some space" if is_full else "check the card"
 
 
 def refuse_blocked_session(session: CheckedSession, *, anyway: bool) -> None:

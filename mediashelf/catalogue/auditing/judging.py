@@ -9,7 +9,6 @@ from msgspec.structs import replace
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.names import AuditJob
 from mediashelf.catalogue.auditing.others_bytes import with_others_bytes
-from mediashelf.catalogue.auditing.published import with_published
 from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.unrecorded import judge_unrecorded
 from mediashelf.catalogue.auditing.values import AuditResult
@@ -56,7 +55,6 @@ def judge_image(
         return _with_touched(catalogue, result)
     if any(each.rule == DAMAGED_INSIDE for each in verdict.findings):
         result = _with_touched(catalogue, result)
-    result = with_published(result)
     return _with_acknowledged(result, record.acknowledged)
 
 

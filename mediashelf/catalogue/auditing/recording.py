@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
-from mediashelf.catalogue.history import keep_verdict
+from mediashelf.catalogue.history import Happening, keep, keep_verdict
 from mediashelf.catalogue.records.damage_inside import damage_inside_of, keep_damage_inside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
@@ -89,6 +89,8 @@ def share_damage(
         )
         found = damage_inside_of(db, other.where, [row.key_digest])
         replace_findings(db, other.id, "audit", found)
+        for told in found[:1]:
+            keep(db, other.id, Happening.DAMAGED, "audit", told.message, at=now)
 
 
 _OTHERS = {

@@ -10,6 +10,7 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.records.damage_inside import damage_inside_of
+from mediashelf.catalogue.records.published import unmet_findings
 from mediashelf.catalogue.rows import ImageRow
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Finding, Severity
@@ -27,7 +28,7 @@ def judge_unrecorded(
         return result
     twins = same_bytes.of(reading.digests.whole["xxh3_128"])
     if twins and result.verdict.state is State.UNRECORDED:
-        return replace(result, verdict=_by_twins(catalogue, result), twins=twins)
+        return replace(result, verdict=_by_twins(catalogue, result, twins), twins=twins)
     if twins:
         return replace(result, twins=twins)
     namesakes = [
@@ -47,12 +48,16 @@ def judge_unrecorded(
     return replace(result, verdict=verdict)
 
 
-def _by_twins(catalogue: Catalogue, result: AuditResult) -> FixityVerdict:
+def _by_twins(
+    catalogue: Catalogue, result: AuditResult, twins: tuple[ImageRow, ...]
+) -> FixityVerdict:
     """Judge by the records of the same bytes; an audit may have found damage inside of them."""
-    reading, verdict = result.reading, result.verdict
+    reading, where = result.reading, result.job.where
+    unmet = next(filter(None, (unmet_findings(row, where) for row in twins)), ())
+    verdict = replace(result.verdict, findings=(*result.verdict.findings, *unmet))
     if reading.inside_report is None and reading.digests is not None:
         digests = reading.digests.whole.values()
-        found = damage_inside_of(catalogue.db, result.job.where, digests)
+        found = damage_inside_of(catalogue.db, where, digests)
         if found:
             findings = (*found, *verdict.findings)
             return replace(verdict, state=State.DAMAGED, findings=findings)

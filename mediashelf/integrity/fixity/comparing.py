@@ -101,7 +101,8 @@ def compare_with_record(
         inside = () if inside_read else _damage_inside(where, recorded, structure)
         if inside and comparison.state is State.SOUND:
             comparison.state = State.DAMAGED
-        structure = (*inside, *structure)
+        published = with_acknowledged(recorded.published, recorded.acknowledged)
+        structure = (*inside, *structure, *(replace(each, where=where) for each in published))
     return FixityVerdict(
         comparison.state,
         "; ".join(comparison.words),

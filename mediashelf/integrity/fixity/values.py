@@ -30,7 +30,8 @@ class FixityRecord(Struct, frozen=True):
     ``digests`` maps algorithm to hexadecimal digest. ``blocks`` joins the
     8-byte xxh3_64 of every ``block_size`` bytes and may be empty. ``acknowledged`` are the
     rules whose findings the keeper knows and lives with, for these bytes. ``damage_inside`` is
-    what an audit found wrong in them, a finding of :data:`DAMAGED_INSIDE` first.
+    what an audit found wrong in them, a finding of :data:`DAMAGED_INSIDE` first; ``published``
+    says which published digests they never had.
     """
 
     size: int
@@ -42,6 +43,7 @@ class FixityRecord(Struct, frozen=True):
     confirmed_at: str = ""
     acknowledged: Mapping[str, Acknowledged] = field(default_factory=dict)
     damage_inside: tuple[Finding, ...] = ()
+    published: tuple[Finding, ...] = ()
 
 
 class Observed(Struct, frozen=True):

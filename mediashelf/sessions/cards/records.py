@@ -34,9 +34,9 @@ class CardRecords(Struct, frozen=True):
 
     ``files`` are those whose file on the card is a plain file of the recorded
     size; one that has another size by now was replaced by somebody, and is
-    theirs. A path stands there more than once when a run was stopped just before
-    it replaced the file. ``was_stopped`` says that the last run did not come to its
-    end.
+    theirs. A path is there more than once when a run was stopped just before
+    it replaced the file, the latest last. ``was_stopped`` says that the last run did not
+    come to its end.
     """
 
     manifest: Manifest | None = None
@@ -65,12 +65,13 @@ def read_records(card: Path) -> CardRecords:
             raise StagingError(
                 f"{error}. It is left alone: move it away, or choose another folder for the card"
             ) from error
-    journals = [_read_journal(card / name) for name in JOURNAL_NAMES]
-    noted = [file for journal in journals if journal is not None for file in journal.files]
-    known = dict.fromkeys([*(manifest.files if manifest else ()), *noted])
+    journals = filter(None, (_read_journal(card / name) for name in JOURNAL_NAMES))
+    noted = [file for one in sorted(journals, key=lambda one: one.number) for file in one.files]
+    # The last that was noted of a path is what is there now, and comes last.
+    known = dict.fromkeys(reversed([*(manifest.files if manifest else ()), *noted]))
     return CardRecords(
         manifest,
-        tuple(file for file in known if is_there(card, file)),
+        tuple(file for file in reversed(known) if is_there(card, file)),
         any((card / name).exists() for name in JOURNAL_NAMES),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 from collections.abc import Callable
@@ -12,6 +13,7 @@ from click.testing import CliRunner, Result
 
 from make_image import make_iso
 from mediashelf.cli.main import main
+from mediashelf.errors import OutputError, StagingError
 from mediashelf.jobs import session_prepare
 from mediashelf.sessions import prepare as preparing
 from mediashelf.sessions.cards import staging
@@ -309,3 +311,34 @@ def test_hostile_names_do_not_reach_the_terminal_raw(bench: Bench) -> None:
         assert "\x07" not in result.stdout + result.stderr
     for path in bench.card.glob("run-sheet.*"):
         assert "\x1b" not in path.read_text()
+
+
+def test_a_run_that_is_stopped_after_its_manifest_keeps_the_names_of_its_sheets(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Own behaviour: the next run wrote run-sheet-2.html beside the run sheet of the last one."""
+    prepare(bench)
+    text = bench.plan.read_text("utf-8").replace("Tide-table kiosk", "Tide-table kiosK")
+    bench.plan.write_text(text, "utf-8")  # sheets of one size: others are told apart by that
+    with monkeypatch.context() as stopped:
+        stopped.setattr(preparing, "remove_journal", lambda card: None)
+        prepare(bench)
+    assert prepare(bench).exit_code == 0
+    sheets = sorted(path.name for path in bench.card.iterdir() if "sheet" in path.name)
+    assert sheets == ["run-sheet.html", "run-sheet.txt"]
+
+
+def test_a_manifest_that_cannot_be_written_asks_for_what_helps(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Own behaviour: a card that fails was said to be full."""
+    for number, words in ((errno.ENOSPC, "free some space"), (errno.EIO, "check the card")):
+
+        def fail(path: Path, data: bytes, number: int = number) -> None:
+            raise OutputError(f"{path}: cannot be written") from OSError(number, "?")
+
+        with monkeypatch.context() as failing:
+            failing.setattr(preparing, "write_changed", fail)
+            result = prepare(bench)
+        assert result.exit_code == StagingError.exit_code
+        assert f"The images are on the card; {words} and run again" in result.stderr

@@ -131,6 +131,8 @@ def test_damage_inside_holds_for_every_copy_on_record(shelf: Shelf, made: MadeIm
         "damaged.iso": "damaged",
         "sound.iso": "recorded",
     }
+    history = " ".join(shelf.run("show", "--history", "copy.iso").stdout.split())
+    assert "damaged (audit) the audit of" in history
     for _ in range(2):
         out = " ".join(shelf.run("audit", "copy.iso", code=1).stdout.split())
         assert "found damage inside home: damaged.iso, which has the same bytes" in out

@@ -171,3 +171,23 @@ def test_a_hostile_name_goes_out_and_in(shelf: Shelf) -> None:
     done = shelf.run("checksums", "expect", shelf.folder / "lists" / "home.xxh3_128")
     assert "\x1b" not in done.stdout
     assert states(shelf)[f"home:{name}"] == "True"
+
+
+def test_a_session_and_an_audit_of_a_copy_say_it_too(shelf: Shelf) -> None:
+    """Own behaviour: prepare copied such an image without a word, and a copy was just sound."""
+    lines = published(shelf, f"{'0' * 64}  ./old/ebb 2.iso")
+    shelf.run("checksums", "expect", lines, code=1)
+    plan = shelf.folder / "plan.toml"
+    plan.write_text(
+        'name = "Kiosk"\ntargets = ["win9x"]\n[[disc]]\nimage = "home/old/ebb 2.iso"\npad = true\n',
+        "utf-8",
+    )
+    said = [each["rule"] for each in shelf.json("plan", "show", plan)["findings"]]
+    assert said.count("bytes-as-published") == 1
+    copy = shelf.folder / "copy.iso"
+    copy.write_bytes((shelf.home / "old" / "ebb 2.iso").read_bytes())
+    (image,) = shelf.json("audit", copy)["images"]
+    assert [each["rule"] for each in image["findings"]] == ["bytes-as-published"]
+    assert image["findings"][0]["where"] == str(copy)
+    write(copy, tide_image(1), DATE)
+    assert shelf.json("audit", copy)["images"][0]["findings"] == []

@@ -105,7 +105,8 @@ def test_a_card_that_fills_up_at_the_very_end_says_so(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def full(path: Path, data: bytes) -> None:
-        raise OutputError(f"{path}: cannot be written: No space left on device")
+        reason = OSError(errno.ENOSPC, "No space left on device")
+        raise OutputError(f"{path}: cannot be written: {reason.strerror}") from reason
 
     with monkeypatch.context() as patch:
         patch.setattr("mediashelf.sessions.cards.sheets.write_whole", full)
