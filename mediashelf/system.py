@@ -2,12 +2,34 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+
+FOLDERS_OF_SYSTEMS = frozenset(
+    {"lost+found", "$recycle.bin", "recycled", "recycler", "system volume information"}
+)
+"""Names, in lower case, of folders in which systems keep their own or deleted things."""
+
+
+_UNPLUGGED = frozenset(
+    getattr(errno, name)
+    for name in (
+        *("ENOENT", "ENOTDIR", "ENODEV", "ENXIO", "ENOMEDIUM", "ENOTCONN", "ESTALE"),
+        *("ETIMEDOUT", "EHOSTDOWN", "EHOSTUNREACH", "ENETUNREACH"),
+    )
+    if hasattr(errno, name)
+)
+_NOT_READY = 21  # ERROR_NOT_READY: a drive of Windows without its card
+
+
+def is_unplugged(error: OSError) -> bool:
+    """Tell whether an error of a folder says that its disk, card or share is not there."""
+    return error.errno in _UNPLUGGED or getattr(error, "winerror", 0) == _NOT_READY
 
 
 def is_process_alive(number: int) -> bool:

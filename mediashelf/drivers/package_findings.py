@@ -22,7 +22,7 @@ FIT_WORDS = {
     Fit.FITS: "fits",
     Fit.NO_INFS: "this family takes no INFs",
     Fit.SIGNATURE: "its signature is not for this family",
-    Fit.UTF_16: "its text is UTF-16, and 9x systems read ANSI text only",
+    Fit.UNICODE: "its text is Unicode, and 9x systems read ANSI text only",
     Fit.NO_MODELS: "its device sections are for other systems",
     Fit.NO_INSTALL: "it has no install section for this family",
     Fit.FILES_OF_9X: "it installs 9x drivers only",
@@ -59,12 +59,14 @@ def _check_around(surveyed: SurveyedPackage) -> Iterator[Finding]:
     if check is None:
         return
     path = surveyed.package.path
-    if check.missing_catalog:
+    if name := check.missing_catalog:
+        is_there = surveyed.package.tree.find(f"{surveyed.package.folder}/{name}") is not None
+        words = "is cut short" if is_there else "is not beside the INF"
         yield Finding(
             "catalog-missing",
             Severity.WARNING,
             path,
-            f"the catalog {check.missing_catalog} is not beside the INF, so it counts as unsigned",
+            f"the catalog {name} {words}, so it counts as unsigned",
             "copy it from the manufacturer's disk, uncompressed",
             driver_page("INF Version section"),
         )

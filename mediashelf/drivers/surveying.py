@@ -128,7 +128,7 @@ def _surveyed(
         package,
         suited,
         judge_completeness(package, first, system, family) if first else None,
-        judge_completeness(package, others, system, family) if others else None,
+        judge_completeness(package, others, system, family, looks_inside=False) if others else None,
     )
 
 

@@ -23,10 +23,11 @@ _CHUNK = 512  # sectors that are read at once
 def find_later_sessions(view: View, volume_end: int) -> tuple[int, ...]:
     """Return the first sectors of the sessions after the volume that ends at ``volume_end``.
 
-    The root directory of a session must be in it.
+    The root directory of a session must be in it. A size that is too small, as zero, does not make
+    a session of the first descriptors.
     """
     starts: list[int] = []
-    end = volume_end
+    end = max(volume_end, FIRST_DESCRIPTOR + 1)
     while len(starts) < _MOST_SESSIONS:
         lba = _next_descriptor(view, end)
         if lba is None:

@@ -123,7 +123,7 @@ STRUCTURE_RULES = {
     "self-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2"),
     "parent-record": StructureRule(_ERROR, "ECMA-119 6.8.2.2"),
     # Systems find a parent by the path that led down, not by this record.
-    "parent-record-itself": StructureRule(_WARNING, "ECMA-119 6.8.2.2", _NOTHING),
+    "parent-record-agrees": StructureRule(_WARNING, "ECMA-119 6.8.2.2", _NOTHING),
     "record-length": StructureRule(_ERROR, "ECMA-119 9.1.1 and 9.1.12"),
     "record-inside-sector": StructureRule(_ERROR, "ECMA-119 6.8.1.1"),
     "record-length-even": StructureRule(_WARNING, "ECMA-119 9.1.12"),

@@ -213,3 +213,22 @@ class DiscFacts(Struct, frozen=True):
     def volume(self, kind: VolumeKind) -> VolumeFacts | None:
         """Return the first volume of this kind, or None."""
         return next((volume for volume in self.volumes if volume.kind is kind), None)
+
+
+_LARGEST_NOTICE = 4096  # bytes, own choice; those known have under 200
+
+
+def is_notice(volume: VolumeFacts, other: VolumeFacts) -> bool:
+    """Tell whether a tree is no more than a notice beside a UDF tree that has the contents.
+
+    Discs of UDF often show one small file to systems that do not read it (common practice). Ask
+    where nothing of ``volume`` is in ``other``.
+    """
+    entries = volume.entries
+    return (
+        (volume.kind, other.kind) == (VolumeKind.ISO9660, VolumeKind.UDF)
+        and len(entries) == 1
+        and not entries[0].is_directory
+        and entries[0].size <= _LARGEST_NOTICE
+        and len(other.entries) > 1
+    )

@@ -141,7 +141,6 @@ def prepare_card(
             library,
             targets,
             tidy=options.tidy,
-            may_build=not options.is_dry_run,
             plan_recipe=recipe_planner(targets, plan.targets, places.find_place),
             more_checks=_driver_check(targets, devices),
             on_bytes=on_checked_bytes,

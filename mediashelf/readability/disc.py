@@ -5,9 +5,9 @@ from __future__ import annotations
 from enum import Enum
 from typing import Any, NamedTuple
 
+from mediashelf.formats.pairing.places import NO_PLACE
 from mediashelf.formats.pairing.tree_differences import Lacking, find_lacking
 from mediashelf.formats.volume import DiscFacts, VolumeKind
-from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.name_tree import NameTree, cached_property
 from mediashelf.readability.targets import Target
 

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from functools import cached_property
 from itertools import compress
 from operator import ne
 
 from mediashelf.formats.entries import Folder
-from mediashelf.formats.volume import Entry, Extent
-
-NO_PLACE = -1
-"""Stands for the block of a file that has no contents."""
+from mediashelf.formats.pairing.places import NO_PLACE, begins_of
 
 IS_FOLDER = -2
-"""Stands there for a folder."""
+"""Stands for the block of a folder."""
 
 _NO_ENTRY = -1
 _MANY = 100_000  # entries from which on sets and dicts take memory that counts
@@ -31,7 +28,7 @@ class FilePlaces:
     def __init__(self, folders: Iterable[Folder]) -> None:
         self.all = array("q")
         for folder in folders:
-            found = _content_places(folder)
+            found = begins_of(folder)
             if folder.has_folders:
                 pairs = zip(found, folder.are_folders, strict=True)
                 found = [IS_FOLDER if is_folder else place for place, is_folder in pairs]
@@ -106,29 +103,3 @@ class FilePlaces:
             missing = {place for place in self.all if place >= end or table[place] == _NO_ENTRY}
         missing.discard(IS_FOLDER)
         return missing
-
-
-def content_place(entry: Entry) -> int:
-    """Return the block where a file's contents start, NO_PLACE for a file without any.
-
-    A small file that UDF embeds in its file entry has no block of its own, and
-    so can't be told by it from its copy in another tree.
-    """
-    return _content_place(entry.extents, entry.size)
-
-
-def _content_place(extents: tuple[Extent, ...], size: int) -> int:
-    if not extents or not size:
-        return NO_PLACE
-    lba, _, offset = extents[0]
-    return NO_PLACE if offset else lba
-
-
-def _content_places(folder: Folder) -> Sequence[int]:
-    """Return the block where the contents of each entry of a folder start."""
-    if folder.extents is not None:
-        return list(map(_content_place, folder.extents, folder.sizes))
-    if 0 not in folder.sizes:
-        return folder.lbas
-    pairs = zip(folder.lbas, folder.sizes, strict=True)
-    return [lba if size else NO_PLACE for lba, size in pairs]

@@ -50,6 +50,8 @@ CARD_KINDS = (
 )
 
 _SHORT_NAMES_TYPE = "msdos"
+_TELL_NOTHING = ("fuse", "fuseblk")
+"""What Linux calls any file system whose driver is a program, such as NTFS and exFAT of some."""
 
 CARD_KIND_NAMES = tuple(kind.name for kind in CARD_KINDS)
 
@@ -57,6 +59,7 @@ CARD_KIND_NAMES = tuple(kind.name for kind in CARD_KINDS)
 class CardFacts(Struct, frozen=True):
     """What a card's folder stands on; sizes in bytes.
 
+    ``size`` and ``free`` are 0 where its driver does not tell.
     ``kind`` is None for a file system that no row knows. ``type_name`` is the
     kernel's name for it and ``device`` what is mounted, both empty where the system
     does not tell. A file takes up whole units of ``unit`` bytes.
@@ -111,7 +114,9 @@ def read_card(folder: Path) -> CardFacts:
     except OSError as error:
         raise StagingError(f"{folder}: cannot be opened: {error.strerror or error}") from error
     mount = mount_of(folder)
-    kind = next((row for row in CARD_KINDS if mount.type_name in row.kernel_names), None)
+    # A driver outside the kernel may have its own name after a dot; the rest tells nothing.
+    name = mount.type_name.removeprefix("fuse.").removeprefix("fuseblk.")
+    kind = next((row for row in CARD_KINDS if name in row.kernel_names), None)
     if mount.is_read_only or not os.access(folder, os.R_OK | os.W_OK | os.X_OK):
         damaged = f"; {fat_check(mount.device)}" if kind is not None and _is_fat(kind) else ""
         raise StagingError(
@@ -148,7 +153,8 @@ def check_card_kind(
 
 def check_card_is_planned(card: CardFacts, planned: CardKind | None) -> Iterator[Finding]:
     """Yield a finding when the card's file system is another than the plan says."""
-    if planned is not None and card.type_name and card.kind is not planned:
+    is_known = bool(card.kind or card.type_name) and card.type_name not in _TELL_NOTHING
+    if planned is not None and is_known and card.kind is not planned:
         if planned.name == "fat16" and card.is_fat:
             return  # the kernel's name is the same for both
         yield Finding(
@@ -197,7 +203,7 @@ def check_card_room(
             found=str(planned_size),
             expected=f"at least {total + SPARE_SIZE}",
         )
-    if needed + SPARE_SIZE > card.free:
+    if card.size and needed + SPARE_SIZE > card.free:
         yield Finding(
             "card-has-room",
             Severity.ERROR,

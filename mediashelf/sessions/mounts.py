@@ -30,16 +30,21 @@ class Mount(NamedTuple):
 def mount_of(path: Path) -> Mount:
     """Return how the file system that holds ``path`` is mounted.
 
-    Read from /proc/self/mountinfo (proc(5)), by device number.
+    Read from /proc/self/mountinfo by the number of the mount (proc(5)): the numbers of
+    devices there are not those of files on btrfs, and one device can be mounted twice.
     """
     try:
-        device = path.stat().st_dev
-        wanted = f"{os.major(device)}:{os.minor(device)}"
+        descriptor = os.open(path, os.O_PATH | os.O_CLOEXEC)
+        try:
+            facts = Path(f"/proc/self/fdinfo/{descriptor}").read_text("ascii").split()
+        finally:
+            os.close(descriptor)
+        wanted = facts[facts.index("mnt_id:") + 1]
         with Path("/proc/self/mountinfo").open("rb") as lines:
             for line in map(os.fsdecode, lines):
                 before, _, after = line.partition(" - ")
                 fields = before.split()
-                if len(fields) > 5 and fields[2] == wanted:
+                if len(fields) > 5 and fields[0] == wanted:
                     type_name, source = after.split()[:2]
                     return Mount(type_name, "ro" in fields[5].split(","), source)
     except (OSError, AttributeError, IndexError, ValueError):

@@ -88,18 +88,17 @@ def hold_session(
     targets: Mapping[str, Target],
     *,
     tidy: bool = False,
-    may_build: bool = True,
     plan_recipe: PlanRecipe,
     more_checks: MoreChecks = lambda plan, discs: (),
     on_bytes: OnBytes = lambda count: None,
 ) -> Iterator[CheckedSession]:
     """Check a whole session and hold its card; inside the block it can be staged.
 
-    Nothing on the card changes. With ``may_build`` a recipe is built in the
-    system's temporary folder when the card may have its disc already.
+    Nothing on the card changes. A recipe is built in the system's temporary folder when the
+    card may have its disc already.
     """
     facts = read_card(card)
-    with hold_card(card) as held, _workshop(may_build) as workshop:
+    with hold_card(card) as held, _workshop() as workshop:
         discs, about_machine = look_at_plan(
             plan,
             library,
@@ -207,12 +206,11 @@ def refuse_blocked_session(session: CheckedSession, *, anyway: bool) -> None:
 
 
 @contextmanager
-def _workshop(is_wanted: bool) -> Iterator[Path | None]:
+def _workshop() -> Iterator[Path | None]:
     """Give a temporary folder, or None where there is none to be had."""
     folder = None
-    if is_wanted:
-        with suppress(OSError):
-            folder = tempfile.TemporaryDirectory(prefix="mediashelf-", ignore_cleanup_errors=True)
+    with suppress(OSError):
+        folder = tempfile.TemporaryDirectory(prefix="mediashelf-", ignore_cleanup_errors=True)
     with folder or nullcontext() as path:
         yield Path(path) if path else None
 

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from made_library import DATE, Library, open_library, tide_image, write
+from mediashelf.catalogue.scanning import walk as walk_module
+from mediashelf.catalogue.scanning.findings import scan_findings
 from mediashelf.catalogue.scanning.presence import FileSystems, is_certain
 from mediashelf.catalogue.shelf_places import same_disk
+from mediashelf.findings import Severity
 from mediashelf.jobs.library.shelves import shelves_here
 
 
@@ -205,3 +212,62 @@ def test_a_list_of_shelves_calls_an_empty_mount_point_away(
         (library.root / name).unlink()
     mounts[str(library.root)] = "uuid CARD-2"
     assert here() == [False]
+
+
+class Untold:
+    """An entry of a folder of which the disk tells nothing but the name."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def _fail(self, **options: bool) -> Any:
+        raise OSError(errno.EIO, "Input/output error")
+
+    is_dir = is_file = is_symlink = stat = _fail
+
+
+def test_an_image_of_which_the_disk_does_not_tell_is_read_all_the_same(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Own behaviour (FUSE, EIO): the whole shelf was away, exit code 0, and an audit broke off."""
+    for seed, name in enumerate(("tide.iso", "ebb.iso")):
+        write(library.root / name, tide_image(seed), DATE)
+    library.scan()
+    write(library.root / "new.iso", tide_image(3), DATE)
+    whole = walk_module.listed_folder
+
+    @contextmanager
+    def listed(folder: str) -> Iterator[Iterator[Any]]:
+        with whole(folder) as entries:
+            yield (one if one.name == "ebb.iso" else Untold(one.name) for one in entries)
+
+    monkeypatch.setattr(walk_module, "listed_folder", listed)
+    plan, outcomes = library.scan()
+    assert (plan.shelves[0].away, plan.shelves[0].missing) == ("", [])
+    assert {each.job.seen.path: each.event.value for each in outcomes} == {
+        "new.iso": "new",
+        "tide.iso": "confirmed",
+    }
+    assert scan_findings(plan, outcomes) == []
+    assert {each.verdict.state.value for each in library.audit().values()} == {"sound"}
+
+
+@pytest.mark.parametrize(
+    ("number", "is_closed"), [(errno.EIO, True), (errno.EACCES, True), (errno.ENOTCONN, False)]
+)
+def test_a_shelf_that_is_there_and_closed_is_an_error(
+    library: Library, monkeypatch: pytest.MonkeyPatch, number: int, is_closed: bool
+) -> None:
+    """Own behaviour: a failing disk was away, and nothing was said but that."""
+    write(library.root / "tide.iso", tide_image(), DATE)
+    library.scan()
+
+    def refusing(folder: str) -> Any:
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(walk_module, "listed_folder", refusing)
+    plan, outcomes = library.scan()
+    rules = [(each.rule, each.severity) for each in scan_findings(plan, outcomes)]
+    assert rules == [("folder-is-readable", Severity.ERROR)] * is_closed
+    (result,) = library.audit().values()
+    assert result.verdict.state == ("sound" if is_closed else "away")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import struct
+
 import pytest
 
 from driver_examples import inf_text, make_tree
 from make_cabinet_sets import split_cabinet
-from make_files import MSZIP, make_cabinet
+from make_files import MSZIP, make_cabinet, make_pe
 from mediashelf.drivers.packages.checked_files import FileState, PackageCheck
 from mediashelf.drivers.packages.completeness import judge_completeness
 from mediashelf.drivers.packages.families import FAMILIES
@@ -381,3 +383,43 @@ def test_the_other_disks_of_a_set_are_beside_the_first() -> None:
     # A folder of another set has another place.
     files["/other/DISK2/disk2.tag"] = files["/other/DISK2/x86/lkv.dll"] = b"x"
     assert [one.label for one in check(make_tree(files)).missing] == ["lkv.dll"]
+
+
+def virtual_driver(pages: int) -> bytes:
+    """An LE program of whole pages, whose last byte is the file's."""
+    header = bytearray(0x94 + 4 * pages)
+    header[:2] = b"LE"
+    struct.pack_into("<I16xII", header, 0x14, pages, 4096, 4096)
+    struct.pack_into("<III", header, 0x40, len(header) - 4 * pages, 0, len(header) - 4 * pages)
+    struct.pack_into("<IIII", header, 0x80, 4096, 0, 0, 0)
+    for page in range(pages):
+        struct.pack_into(">I", header, 0x94 + 4 * page, (page + 1) << 8)
+    stub = struct.pack("<2sHHHH", b"MZ", 0, 1, 0, 4).ljust(24, b"\0") + struct.pack("<H", 64)
+    return (stub.ljust(60, b"\0") + struct.pack("<I", 64) + header).ljust(4096, b"\0") + bytes(
+        4096 * pages
+    )
+
+
+@pytest.mark.parametrize("program", [make_pe().data, virtual_driver(2)], ids=["PE", "LE"])
+def test_a_program_that_is_shorter_than_its_own_header_says_is_cut(program: bytes) -> None:
+    """Portable executable and LE formats (from memory): the header places all that is loaded."""
+    text = inf_text(CHIP)
+    for size, expected in [
+        (len(program), FileState.PRESENT),
+        (len(program) // 2, FileState.CUT_SHORT),
+        (100, FileState.CUT_SHORT),
+        (66, FileState.CUT_SHORT),
+    ]:
+        result = check(make_tree({"/l/lkv.inf": text, "/l/lkv.sys": program[:size]}))
+        assert [file.state for file in result.files] == [expected], size
+    slow = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": program[:100]}, is_quick=lambda file: False)
+    assert state(slow)[0] is FileState.PRESENT
+
+
+def test_a_whole_program_is_not_cut_whatever_size_the_inf_has() -> None:
+    """INF SourceDisksFiles section: the size is a number in a text, perhaps of another version."""
+    program = make_pe().data
+    text = inf_text(CHIP, files=f"lkv.sys=1,,{len(program) + 1}")
+    assert state(make_tree({"/l/lkv.inf": text, "/l/lkv.sys": program}))[0] is FileState.PRESENT
+    exe = inf_text(CHIP, files=f"lkv.exe=1,,{len(program) + 1}", copies="CopyFiles=@lkv.exe")
+    assert state(make_tree({"/l/lkv.inf": exe, "/l/lkv.exe": program}))[0] is FileState.CUT_SHORT

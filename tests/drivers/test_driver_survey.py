@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import codecs
-
 import pytest
 
 from driver_examples import inf_text, make_tree
+from make_catalog import der
 from mediashelf.drivers.coverage import Cover
 from mediashelf.drivers.findings import check_survey, device_title
 from mediashelf.drivers.machines.devices import Device
@@ -63,6 +62,7 @@ WEIGHED = {
     "source-disk-undefined": {ERROR, WARNING},
     "tag-file-missing": {WARNING},
     "utf-16-inf": {NOTE},
+    "utf-8-inf": {WARNING},
 }
 
 
@@ -135,24 +135,24 @@ def test_a_package_that_fits_with_another_section_only() -> None:
     assert "/lkv.inf names it, but the section that names it is for another system" in messages
 
 
-@pytest.mark.parametrize("mark", [codecs.BOM_UTF16_LE, b""])
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-8-sig"])
 @pytest.mark.parametrize("family", ["win9x", "nt4", "nt5", "nt6"])
-def test_utf_16_covers_nothing_where_systems_read_ansi_only(family: str, mark: bytes) -> None:
-    """From memory: INFs in UTF-16 are of systems since NT 4.0."""
-    text = inf_text(VIDEO).encode("utf-16-le")
-    tree = make_tree({"/l/lkv.inf": mark + text, "/l/lkv.sys": b"x"})
+def test_unicode_covers_nothing_where_systems_read_ansi_only(family: str, encoding: str) -> None:
+    """From memory: INFs in UTF-16 are of NT systems; a mark is text before [Version] for others."""
+    text = inf_text(VIDEO).encode(encoding)
+    tree = make_tree({"/l/lkv.inf": text, "/l/lkv.sys": b"x"})
     result, findings = surveyed(tree, family, devices=(MACHINE.devices[1],))
     told = [one.message for one in findings if one.rule == "device-without-driver"]
     if family == "win9x":
         assert [verdict.words for verdict in result.verdicts] == ["none"]
-        why = "/l/lkv.inf names it, but its text is UTF-16, and 9x systems read ANSI text only"
+        why = "/l/lkv.inf names it, but its text is Unicode, and 9x systems read ANSI text only"
         assert told == [why]
     else:
         assert [verdict.words for verdict in result.verdicts] == ["covered"]
         assert told == []
     found = [one for one in findings if one.rule == "utf-16-inf"]
     assert [(one.severity, one.where) for one in found] == [(Severity.NOTE, "/l/lkv.inf")] * (
-        not mark
+        encoding == "utf-16-le"
     )
 
 
@@ -427,3 +427,16 @@ def test_a_driver_that_nothing_copies_is_told_with_the_verdict() -> None:
     assert note.message == (
         "it builds on the system itself, outside the package; not looked for: 1 file from there"
     )
+
+
+@pytest.mark.parametrize("size", [0, 6, 100, 299, 300])
+def test_a_catalog_that_is_cut_short_is_none(size: int) -> None:
+    """X.690 8.1.3: the first element of a file in DER has its length."""
+    text = inf_text(VIDEO).replace("Class=", "CatalogFile=lkv.cat\r\nClass=")
+    catalog = der(0x30, bytes(296))
+    assert len(catalog) == 300
+    files = {"/l/lkv.inf": text, "/l/lkv.sys": b"x", "/l/lkv.cat": catalog[:size]}
+    _, findings = surveyed(make_tree(files), "nt5", devices=(MACHINE.devices[1],))
+    said = [one.message for one in findings if one.rule == "catalog-missing"]
+    expected = "the catalog lkv.cat is cut short, so it counts as unsigned"
+    assert said == [expected] * (size < 300)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from mediashelf.formats.entries import Folder
-from mediashelf.formats.pairing.places import OWN_PLACE, places_of
+from mediashelf.formats.pairing.places import NO_PLACE, places_of
 from mediashelf.formats.pairing.tree_differences import find_lacking
 from mediashelf.formats.pairing.tree_pairs import pair_trees
 from mediashelf.formats.volume import HOLE, Entry, Extent, VolumeFacts, VolumeKind
@@ -87,7 +87,7 @@ def test_blocks_of_each_tree_have_their_own_size() -> None:
 def test_bytes_in_the_record_have_a_place_of_their_own() -> None:
     hole = file("/C", Extent(30, 2048), Extent(HOLE, 2048))
     found = [in_record("/A", 9), hole, file("/E"), Entry("/F", "F", 9, False)]
-    assert places_of(Folder.of("", found), 2048) == [OWN_PLACE, OWN_PLACE, 0, OWN_PLACE]
+    assert places_of(Folder.of("", found), 2048) == [NO_PLACE, NO_PLACE, 0, NO_PLACE]
     # Neither is paired with an empty file, nor with another that is in a record.
     tree = udf(in_record("/a", 9), file("/empty"))
     other = iso(file("/A", Extent(30, 9)), file("/EMPTY"))

@@ -250,6 +250,20 @@ def test_bytes_that_udf_keeps_elsewhere_on_purpose_are_no_difference() -> None:
     assert two_trees(same, moved, embedded, hole, empty) == ["/F1", "/F1"]
 
 
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_notice_beside_udf_is_one_note(count: int) -> None:
+    """Common practice: the one file of the ISO 9660 tree says that the disc is in UDF."""
+    iso = [Entry(f"/R{at}", f"R{at}", 135, False, (Extent(300 + at, 135),)) for at in range(count)]
+    udf = [Entry(f"/U{at}", f"U{at}", 99, False, (Extent(400 + at, 99),)) for at in range(3)]
+    trees = (
+        VolumeFacts(VolumeKind.ISO9660, "", tuple(iso)),
+        VolumeFacts(VolumeKind.UDF, "", tuple(udf)),
+    )
+    found = list(check_structure(Disc(DiscFacts(10_000 * SECTOR, trees))))
+    assert len(found) == (1 if count == 1 else 5)
+    assert {each.severity for each in found} == {Severity.NOTE if count == 1 else Severity.WARNING}
+
+
 def test_a_size_that_differs_between_trees_is_found(find: Find) -> None:
     made = make_iso(FILES, joliet=True)
     findings = find(put(made.data, made.record("/A.TXT", "joliet") + 10, both_32(4999)))

@@ -7,8 +7,9 @@ import random
 import pytest
 
 from mediashelf.formats.entries import Folder
+from mediashelf.formats.pairing.places import NO_PLACE
 from mediashelf.readability import file_places
-from mediashelf.readability.file_places import IS_FOLDER, NO_PLACE, FilePlaces
+from mediashelf.readability.file_places import IS_FOLDER, FilePlaces
 
 
 def _places(numbers: list[int]) -> FilePlaces:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from msgspec.structs import replace
 
-from disc_facts import boot, disc, udf, volume
+from disc_facts import boot, disc, entries, udf, volume
 from golden_rules import iso
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
@@ -96,6 +96,19 @@ def test_a_file_that_may_be_another_is_not_said_to_be_there() -> None:
         (found,) = findings(facts, target, "tree-names-all-files")
         assert (found.where, found.severity) == (path, Severity.NOTE)
         assert "is not known" in found.message
+
+
+def test_a_notice_for_systems_without_udf_is_missed_by_nobody() -> None:
+    """Common practice: the one file of the ISO 9660 tree says that the disc is in UDF."""
+    contents = {"sources/": 0, "setup.exe": 5000, "sources/boot.wim": 5000}
+    tree = VolumeFacts(VolumeKind.UDF, "D", entries(contents, first_lba=300), udf_revision=0x0102)
+    notice = disc(iso={"README.TXT": 135}, others=[tree])
+    (found,) = findings(notice, "nt5", "tree-names-all-files")
+    assert (found.where, found.severity) == ("/README.TXT", Severity.NOTE)
+    assert len(findings(notice, "dos", "tree-names-all-files")) == 2
+    for other in ({"README.TXT": 135, "SETUP.EXE": 9}, {"INSTALL.WIM": 90_000}):
+        (found, *_) = findings(disc(iso=other, others=[tree]), "nt5", "tree-names-all-files")
+        assert found.severity is Severity.ERROR
 
 
 @pytest.mark.parametrize("files", [{}, {"EMPTY": 0}])

@@ -23,6 +23,9 @@ from mediashelf.building.spread.units import Unit
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.formats.volume import SECTOR_SIZE
 
+_NAMES_KEPT = 4  # for each file: both trees, and as many in folders that were parted
+_FEW_NAMES = 10_000
+
 
 class Measure:
     """Lays out discs of units without planning anything else of them.
@@ -37,7 +40,9 @@ class Measure:
         self._label = recipe.label
         self._has_pages = recipe.index
         self._reserve = reserve
+        self._most_names = _NAMES_KEPT * len(listing.files) + _FEW_NAMES
         self.names: KnownNames = {}
+        self._alone: dict[Measured, Measured] = {}
 
     @cached_property
     def empty(self) -> Measured:
@@ -46,7 +51,8 @@ class Measure:
 
     def measure_alone(self, unit: Unit) -> Measured:
         """Return what the disc with one unit takes; its index may be given a little more."""
-        return measure_alone(unit, self.empty) or self.measure((unit,))
+        alone = measure_alone(unit, self.empty) or self.measure((unit,))
+        return self._alone.setdefault(alone, alone)  # of thousands of loose files most are alike
 
     def measure(self, units: Iterable[Unit]) -> Measured:
         """Return what the disc with these units takes."""
@@ -66,4 +72,6 @@ class Measure:
             catalog=catalog.own if listing.boot else None,
         )
         trees.let_go()
+        if sum(len(order) for order, _ in self.names.values()) > self._most_names:
+            self.names.clear()  # folders are parted in another way each time
         return Measured(layout.used_sectors, index.own.size)

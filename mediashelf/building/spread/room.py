@@ -6,6 +6,7 @@ from bisect import bisect_right
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from itertools import count
+from typing import Any
 
 from mediashelf.building.naming.layout import sectors_for
 from mediashelf.building.spread.alone import Measured
@@ -40,8 +41,11 @@ class DiscRoom:
         self.capacity = measure.capacity
         self.empty = base.sectors
         self.alone = [one.sectors for one in alone]
-        self.above = [_above(unit) for unit in units]
-        self.growths = [
+        same: dict[Any, Any] = {}  # of thousands of loose files most are alike
+        self.above: list[frozenset[Parts]] = [
+            same.setdefault(above, above) for above in map(_above, units)
+        ]
+        growths = (
             Growth(
                 least,
                 one.sectors - base.sectors - _FOLDER_SECTORS * len(above),
@@ -50,7 +54,8 @@ class DiscRoom:
             for unit, one, above, least in zip(
                 units, alone, self.above, _added_sectors(units), strict=True
             )
-        ]
+        )
+        self.growths: list[Growth] = [same.setdefault(growth, growth) for growth in growths]
         self.laid_out = 0
         self.rate = 0.0
         """Sectors of the disc that was laid out last by those that its units add at the least."""
@@ -58,10 +63,12 @@ class DiscRoom:
     def items(self) -> list[Item]:
         """Return what packing needs to know of each unit."""
         ranks = sorted({_rank(unit) for unit in self._units})
-        return [
+        items = (
             Item(self.alone[number] - self.empty, ranks.index(_rank(unit)))
             for number, unit in enumerate(self._units)
-        ]
+        )
+        same: dict[Item, Item] = {}
+        return [same.setdefault(item, item) for item in items]
 
     def least_discs(self) -> int:
         """Return how many discs any way of packing takes, at the least."""

@@ -97,9 +97,11 @@ def plan_series(
 def _spread(recipe: Recipe, listing: Listing, whole: list[Unit], size: PagesSize) -> DiscSeries:
     """Return the series where ``size`` is kept free on the pages of each disc."""
     measure = Measure(recipe, listing, size)
-    fitting = list(that_fit(whole, measure))
-    units = [unit for unit, _ in fitting]
-    room = DiscRoom(measure, units, [alone for _, alone in fitting])
+    units, alone = [], []
+    for unit, measured in that_fit(whole, measure):
+        units.append(unit)
+        alone.append(measured)
+    room = DiscRoom(measure, units, alone)
     packed = pack(room.items(), room.open_disc, room.least_discs())
     discs = packed or [()]  # sources without anything: one empty disc
     chosen = tuple(tuple(units[number] for number in disc) for disc in discs)
@@ -168,10 +170,12 @@ def _parts(
     """Yield what a disc holds, under the names that it has there."""
     pieces = [piece for unit in units if not unit.has_boot for piece in unit.pieces or (unit,)]
     trees = name_trees(listing.root, (), names)  # our own pages give way to what is listed
-    paths = list(folder_paths(listing, trees, (piece.top for piece in pieces)))
+    tops = dict.fromkeys(piece.top for piece in pieces)
+    paths = dict(zip(tops, folder_paths(listing, trees, tops), strict=True))
     trees.let_go()
     parts: dict[SeriesPart, int] = {}  # files of one folder that may be parted are one part
-    for piece, (short, long) in zip(pieces, paths, strict=True):
+    for piece in pieces:
+        short, long = paths[piece.top]
         part = SeriesPart(short, long, 0, bool(piece.folders))
         parts[part] = parts.get(part, 0) + piece.size
     yield from (part._replace(size=size) for part, size in parts.items())

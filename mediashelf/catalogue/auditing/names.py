@@ -147,7 +147,7 @@ class _Planner:
                 yield self._seen(folder, seen, row, shelf, inner)
             elif row is not None:
                 presence, _ = absences.judge(path, row.file_system)
-                if any(path.startswith(f"{each}/") for each in walk.unread_folders):
+                if walk.is_refused or any(path.startswith(f"{o}/") for o in walk.unread_folders):
                     yield _job(row, Presence.HERE)  # what reads it will say why it cannot
                 else:
                     yield self._absent(row, Presence.AWAY if walk.problem else presence)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from mediashelf.catalogue.scanning.scan_plan import Event, ScanOutcome, ScanPlan
 from mediashelf.findings import Finding, Severity
-from mediashelf.text import first_text
+from mediashelf.text import count_text, first_text
 
 _NAMED = 5
 
@@ -34,16 +34,17 @@ def scan_findings(plan: ScanPlan, outcomes: Sequence[ScanOutcome]) -> list[Findi
             from mediashelf.integrity.fixity.findings import other_folder as other_folder_finding
 
             findings.append(other_folder_finding(shelf_plan.shelf.name, shelf_plan.away))
-        for folder, reason in shelf_plan.unread_folders.items():
-            findings.append(
-                Finding(
-                    "folder-is-readable",
-                    Severity.WARNING,
-                    f"{shelf_plan.shelf.name}: {folder}",
-                    f"this folder could not be looked into: {reason}",
-                    remedy="make it readable and scan again; records of images in it are kept",
-                )
+        if shelf_plan.is_refused:
+            name, reason = shelf_plan.shelf.name, shelf_plan.away
+            findings.append(_unread_finding(name, reason, shelf_plan.away_count))
+        findings += [
+            _unread_finding(
+                f"{shelf_plan.shelf.name}: {folder}",
+                reason,
+                shelf_plan.unread_counts.get(folder, 0),
             )
+            for folder, reason in shelf_plan.unread_folders.items()
+        ]
         findings += [
             _link_finding(f"{shelf_plan.shelf.name}: {path}", is_to_folder)
             for path, is_to_folder in shelf_plan.links.items()
@@ -71,6 +72,19 @@ def scan_findings(plan: ScanPlan, outcomes: Sequence[ScanOutcome]) -> list[Findi
                 )
             )
     return findings
+
+
+def _unread_finding(where: str, reason: str, image_count: int) -> Finding:
+    """Name a folder that is there and closed; an error where images on record are in it."""
+    lost = f"; {count_text(image_count, 'image')} on record there not found" if image_count else ""
+    return Finding(
+        "folder-is-readable",
+        Severity.ERROR if image_count else Severity.WARNING,
+        where,
+        f"this folder could not be looked into: {reason}{lost}",
+        remedy="check its permissions and the disk, and scan again; records of images in it are "
+        "kept",
+    )
 
 
 def _link_finding(where: str, is_to_folder: bool) -> Finding:

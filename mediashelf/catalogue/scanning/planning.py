@@ -84,6 +84,7 @@ def _plan_shelf(
     plan = ShelfPlan(
         shelf,
         away=walk.problem,
+        is_refused=walk.is_refused,
         unchanged=walk.unchanged,
         unread_folders=walk.unread_folders,
         links=walk.links,
@@ -114,7 +115,10 @@ def _plan_shelf(
         if path in walk.images:
             continue
         presence, file_system = absences.judge(path, row.file_system)
-        if walk.problem or _is_in_unread(path, walk.unread_folders):
+        unread = _unread_around(path, walk.unread_folders)
+        if unread:
+            plan.unread_counts[unread] = plan.unread_counts.get(unread, 0) + 1
+        if walk.problem or unread:
             presence, file_system = Presence.AWAY, row.file_system
         if presence is Presence.AWAY:
             plan.away_count += 1
@@ -145,8 +149,8 @@ def _must_be_read(known: ImageOnRecord, seen: SeenImage) -> bool:
     )
 
 
-def _is_in_unread(path: str, unread_folders: dict[str, str]) -> bool:
-    return any(path.startswith(f"{folder}/") for folder in unread_folders)
+def _unread_around(path: str, unread_folders: dict[str, str]) -> str:
+    return next((one for one in unread_folders if path.startswith(f"{one}/")), "")
 
 
 def _write_presence(

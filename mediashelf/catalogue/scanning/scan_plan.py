@@ -82,15 +82,18 @@ class ScanOutcome(Struct, frozen=True):
 class ShelfPlan(Struct):
     """What the walk of one shelf found. ``away`` says why the shelf is not there, or is empty.
 
-    ``is_other`` is True where the folder is there and has nothing of the shelf.
+    ``is_other`` is True where the folder is there and has nothing of the shelf, ``is_refused``
+    where it is there and cannot be looked into.
     ``missing`` and ``returned`` name images whose presence changed with this scan;
     ``waiting`` are those whose bytes are known to differ from their record. ``others`` counts
-    the files that are not images by the end of their names.
+    the files that are not images by the end of their names. ``unread_counts`` are images on
+    record in folders that could not be looked into.
     """
 
     shelf: ShelfRow
     away: str = ""
     is_other: bool = False
+    is_refused: bool = False
     jobs: list[Job] = field(default_factory=list)
     unchanged: int = 0
     waiting: list[str] = field(default_factory=list)
@@ -99,6 +102,7 @@ class ShelfPlan(Struct):
     missing_before: int = 0
     away_count: int = 0
     unread_folders: dict[str, str] = field(default_factory=dict)
+    unread_counts: dict[str, int] = field(default_factory=dict)
     links: dict[str, bool] = field(default_factory=dict)
     others: dict[str, int] = field(default_factory=dict)
 

@@ -10,11 +10,12 @@ are not, so that no walk runs in a circle. Only regular files are images.
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator
-from contextlib import ExitStack
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -32,13 +33,9 @@ from mediashelf.catalogue.scanning.image_names import (
 )
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.files import is_partial
-from mediashelf.system import listed_folder
+from mediashelf.system import FOLDERS_OF_SYSTEMS, is_unplugged, listed_folder
 
 _SUFFIXES = frozenset(SUFFIXES_BY_CONTENT)
-
-FOLDERS_PASSED_OVER = frozenset(
-    {"lost+found", "$recycle.bin", "recycled", "recycler", "system volume information"}
-)
 
 
 class SeenImage(NamedTuple):
@@ -60,7 +57,8 @@ class RecordPlace(NamedTuple):
 
 
 class Walk(Struct):
-    """What one walk found. ``problem`` says why the root itself cannot be walked, or is empty.
+    """What one walk found. ``problem`` says why the root itself cannot be walked, or is empty;
+    ``is_refused`` that it is there all the same.
 
     ``unread_folders`` are folders that could not be listed, relative, with the reason.
     ``links`` are those that are not followed and may have led to images, relative: is it one to
@@ -77,6 +75,7 @@ class Walk(Struct):
     links: dict[str, bool] = field(default_factory=dict)
     others: Counter[str] = field(default_factory=Counter)
     problem: str = ""
+    is_refused: bool = False
 
 
 def walk_folder(
@@ -105,6 +104,7 @@ def walk_folder(
                 reason = error.strerror or str(error)
                 if not folder:
                     walk.problem = reason
+                    walk.is_refused = not is_unplugged(error)
                     return walk
                 walk.unread_folders[folder] = reason
                 continue
@@ -126,7 +126,14 @@ def walk_folder(
 
 
 def _is_folder(entry: os.DirEntry[str]) -> bool:
-    return entry.is_dir(follow_symlinks=False)
+    return _says_yes(lambda: entry.is_dir(follow_symlinks=False))
+
+
+def _says_yes(ask: Callable[[], bool]) -> bool:
+    """No, too, where the disk does not tell; where it is an image, reading it will say why."""
+    with suppress(OSError):
+        return ask()
+    return False
 
 
 def _links_left(
@@ -137,7 +144,7 @@ def _links_left(
     A folder of the same tree is walked by its own name.
     """
     for entry, name, low in entries:
-        if not entry.is_symlink():
+        if not _says_yes(entry.is_symlink):
             continue
         try:
             mode = entry.stat().st_mode
@@ -163,12 +170,16 @@ def _without_unchanged(
         name = entry.name
         path = start + name
         stamp = stamp_of(path)
-        if stamp is not None and name[0] != "." and entry.is_file(follow_symlinks=False):
+        if stamp is not None and name[0] != ".":
             try:
+                is_file = entry.is_file(follow_symlinks=False)
                 status = entry.stat(follow_symlinks=False)
-            except OSError:
+            except FileNotFoundError:
                 continue  # it went this moment
-            if (status.st_size, status.st_mtime_ns, place) == stamp:
+            except OSError:
+                yield entry
+                continue
+            if is_file and (status.st_size, status.st_mtime_ns, place) == stamp:
                 found.append(path)
                 continue
         yield entry
@@ -184,7 +195,7 @@ def _join(folder: str, name: str) -> str:
 
 
 def _is_passed_over(lowered: str) -> bool:
-    return lowered.startswith(".") or lowered in FOLDERS_PASSED_OVER
+    return lowered.startswith(".") or lowered in FOLDERS_OF_SYSTEMS
 
 
 def _images_in(
@@ -208,13 +219,18 @@ def _images_in(
         is_told = told_by_name(low)
         stem, suffix = ("", "") if is_told else stem_and_suffix(low)
         if not is_told and not is_known and suffix not in _SUFFIXES:
-            if not is_partial(name) and entry.is_file():
+            if not is_partial(name) and _says_yes(entry.is_file):
                 others[suffix] += 1
             continue
         try:
             status = entry.stat()
-        except OSError:
-            continue  # a link that leads nowhere, or a file that went this moment
+        except OSError as error:
+            # A link that leads nowhere, and a file that went this moment, are passed over.
+            is_there = error.errno not in (errno.ENOENT, errno.ENOTDIR, errno.ELOOP)
+            if is_there and (is_told or is_known):
+                place = place or file_systems.of(str(root / folder))
+                yield SeenImage(path, 0, 0, place, low.endswith(SHEET_SUFFIX))
+            continue
         if not stat.S_ISREG(status.st_mode):
             continue
         is_track = stem in sheets and suffix not in NEVER_TRACKS

@@ -148,7 +148,8 @@ def _step_lines(plan: SessionPlan) -> Iterator[tuple[int, str]]:
 def _say_head(session: CheckedSession) -> None:
     _say_title(session.plan)
     kind = session.facts.kind.name if session.facts.kind else session.facts.type_name
-    details = ", ".join(word for word in (kind, f"{size_text(session.facts.free)} free") if word)
+    free = f"{size_text(session.facts.free)} free" if session.facts.size else ""
+    details = ", ".join(word for word in (kind, free) if word) or "free space unknown"
     say_wrapped(f"card {session.card} ({details})")
     say()
 

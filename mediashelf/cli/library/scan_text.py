@@ -35,9 +35,10 @@ def say_scan(work: Scan, quiet: bool, seconds: float) -> None:
     if work.is_accepting and not work.outcomes:
         say("Nothing was accepted.")
         return
-    read = sum(each.reading.digests.size for each in work.outcomes if each.reading.digests)
-    say(f"{count_text(len(work.outcomes), 'image')} read, {size_text(read)} in {seconds:.1f} s.")
-    damaged = sum(worst(each.reading.findings) is Severity.ERROR for each in work.outcomes)
+    readings = [each.reading for each in work.outcomes if each.reading.digests is not None]
+    read = sum(each.digests.size for each in readings if each.digests is not None)
+    say(f"{count_text(len(readings), 'image')} read, {size_text(read)} in {seconds:.1f} s.")
+    damaged = sum(worst(each.findings) is Severity.ERROR for each in readings)
     if damaged:
         say_wrapped(
             f"{damaged:,} of these {'has' if damaged == 1 else 'have'} errors "

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from mediashelf.drivers.machines.identifiers import ENUMERATORS
+from mediashelf.drivers.machines.identifiers import ENUMERATORS, is_well_formed
 
 _WORD = re.compile(r"(?:\*|\b[A-Z0-9]+\\)(?:\{[^\s\"',;\\{}]*\}|[^\s\"',;\\{}])+", re.IGNORECASE)
 _OTHER_BUS = re.compile(r"(?!HKEY_)[A-Z][A-Z0-9_]+\\[!-\[\]-~]+(?:\\[!-~]+)?", re.IGNORECASE)
@@ -17,6 +17,8 @@ _KEY = re.compile(r"([^\\*:={}&]{1,40})[:=]")
 _OTHER = re.compile(
     r"[- ]ids?$|^ids?\.? (?:de |d['’])?(?:hardware|mat|compat|inst|disp|p[ée]riph)|identifi"
 )
+_CLOSING = ").]>"
+"""What may follow an identifier, and does not belong to one whose form is published."""
 _NAME_KEYS = ("name", "caption", "friendlyname")
 _DESCRIPTION = re.compile(r"(?:device |driver )?descri|(?:geräte)?beschreibung")
 
@@ -26,6 +28,7 @@ HARDWARE, COMPATIBLE, PLACE = "hardware", "compatible", "place"
 def find_identifiers(line: str) -> list[str]:
     """Return the identifiers in a line: of known buses, or one of any bus that stands alone."""
     words = [match[0] for match in _WORD.finditer(line) if _is_identifier(match[0])]
+    words = [word if is_well_formed(word) else word.rstrip(_CLOSING) for word in words]
     if words or not _OTHER_BUS.fullmatch(line.strip()):
         return words
     bus, device, *_ = line.strip().split("\\")

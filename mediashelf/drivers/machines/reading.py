@@ -60,7 +60,14 @@ def read_machine(path: Path) -> Machine:
         raise InputError(f"{path}: cannot be read: {error.strerror or error}") from error
     if len(data) > MAX_FILE:
         raise InputError(f"{path}: larger than {MAX_FILE:,} bytes, so no list of devices")
-    return parse_machine(decode_inf(data, code_page="utf-8").text, name=path.name)
+    return parse_machine(_decoded(data), name=path.name)
+
+
+def _decoded(data: bytes) -> str:
+    """Return the text: UTF-8 unless most of what is not ASCII is something else."""
+    decoded = decode_inf(data, code_page="utf-8")
+    others = sum(not character.isascii() for character in decoded.text) if decoded.undecoded else 0
+    return decode_inf(data).text if decoded.undecoded * 2 > others else decoded.text
 
 
 def parse_machine(text: str, *, name: str = "machine") -> Machine:

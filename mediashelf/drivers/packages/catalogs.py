@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from mediashelf.drivers.packages.finding import Package
+from mediashelf.drivers.packages.tree import PackageTree, TreeFile
+from mediashelf.errors import MediashelfError
 from mediashelf.formats.inf.systems import InfSystem
+
+_DER_HEAD = 6  # bytes: tag, and a length of up to four
 
 
 def catalogs_there(package: Package) -> list[str]:
@@ -32,11 +36,26 @@ def has_catalog(package: Package, system: InfSystem) -> bool:
     if not package.tree.files:
         return False  # of an image on record they are not listed
     name = named_catalog(package, system)
-    return bool(name) and package.tree.find(f"{package.folder}/{name}") is not None
+    return bool(name) and _is_whole(package.tree, package.tree.find(f"{package.folder}/{name}"))
 
 
 def missing_catalog(package: Package, system: InfSystem, folder: str) -> str:
-    """Return the name of the catalog that counts for a system, where it is not in the folder."""
+    """Return the name of the catalog that counts for a system, where it is not whole there."""
     name = named_catalog(package, system)
     # It must be beside the INF, and not compressed (INF Version section).
-    return "" if not name or package.tree.find(f"{folder}/{name}") else name
+    is_there = not name or _is_whole(package.tree, package.tree.find(f"{folder}/{name}"))
+    return "" if is_there else name
+
+
+def _is_whole(tree: PackageTree, file: TreeFile | None) -> bool:
+    """Whether a catalog is there, and as long as its first DER element says (X.690, 8.1.3)."""
+    if file is None or file.is_cut or not file.size:
+        return False
+    try:
+        head = tree.read(file, _DER_HEAD) if tree.is_quick(file) else b""
+    except (OSError, MediashelfError):
+        return True  # whatever it is, it is there
+    if head[:1] != b"0" or len(head) < _DER_HEAD or not 0x80 < head[1] <= 0x84:
+        return True
+    count = head[1] - 0x80
+    return 2 + count + int.from_bytes(head[2 : 2 + count], "big") <= file.size

@@ -16,6 +16,7 @@ from mediashelf.drivers.packages.catalogs import missing_catalog
 from mediashelf.drivers.packages.checked_files import FileCheck, FileState, PackageCheck
 from mediashelf.drivers.packages.families import Family
 from mediashelf.drivers.packages.finding import Package
+from mediashelf.drivers.packages.programs import is_whole_program
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile, folder_of
 from mediashelf.formats.inf.copying import NeededFile, TextFault
 from mediashelf.formats.inf.requirements import requirements
@@ -37,14 +38,17 @@ def judge_completeness(
     system: InfSystem,
     family: Family,
     finder: FileFinder | None = None,
+    *,
+    looks_inside: bool = True,
 ) -> PackageCheck:
     """Look for everything that these install sections need, as ``system`` reads the INF.
 
-    A ``finder`` of the package keeps what it has looked into for the next question.
+    A ``finder`` of the package keeps what it has looked into for the next question. Programs
+    are asked for their own lengths where it ``looks_inside``, or the INF says another.
     """
     installs = tuple(installs)
     needed = requirements(package.inf, installs, system, package.companions)
-    finder = finder or FileFinder(package)
+    finder = finder or FileFinder(package, looks_inside=looks_inside)
     tags = {tag: finder.find_tag(tag) for tag in needed.tags}
     return PackageCheck(
         package,
@@ -60,7 +64,8 @@ def judge_completeness(
 class FileFinder:
     """Looks up paths of one package in its tree."""
 
-    def __init__(self, package: Package) -> None:
+    def __init__(self, package: Package, *, looks_inside: bool = True) -> None:
+        self.looks_inside = looks_inside
         self.tree: PackageTree = package.tree
         self.folder = folder_of(package.file.path)
         self.hidden_folder = folder_of(package.file.hidden_path)
@@ -138,7 +143,12 @@ class FileFinder:
         if file.is_cut:
             return FileCheck(needed, FileState.PAST_END, file.path)
         size = expanded_size(self.tree, file) if is_packed else file.size
-        if _is_short(needed, size) or size == BROKEN_OFF or (is_packed and not file.size):
+        is_short = _is_short(needed, size) or size == BROKEN_OFF or (is_packed and not file.size)
+        is_asked = not is_packed and (self.looks_inside or is_short)
+        is_whole = is_whole_program(self.tree, file) if is_asked else None
+        if is_whole is False:
+            is_short, size = True, BROKEN_OFF
+        if is_short and not is_whole:
             state = FileState.CUT_SHORT
         elif root != self.folder:
             state = self._state_above(needed, root, file)

@@ -29,7 +29,7 @@ class Fit(StrEnum):
     FITS = "fits"
     NO_INFS = "takes-no-infs"
     SIGNATURE = "other-signature"
-    UTF_16 = "utf-16"
+    UNICODE = "unicode"
     NO_MODELS = "no-models"
     NO_INSTALL = "no-install-section"
     FILES_OF_9X = "files-of-9x"
@@ -192,8 +192,8 @@ def suitability_of(package: Package, system: InfSystem, read: ModelsRead) -> Sui
     inf, companions = package.inf, package.companions
     if not system.accepts(inf.signature):
         return Suitability(Fit.SIGNATURE)
-    if not system.is_nt and is_utf_16(inf.encoding):
-        return Suitability(Fit.UTF_16)
+    if not system.is_nt and (inf.has_mark or is_utf_16(inf.encoding)):
+        return Suitability(Fit.UNICODE)
     if not read.installs:
         has_models = next(all_models(inf), None) is not None
         return Suitability(Fit.NO_MODELS if has_models else Fit.NO_DEVICES)

@@ -48,6 +48,10 @@ def _not_lasting(file: TreeFile) -> Hashable:
     return None
 
 
+def _always(file: TreeFile) -> bool:
+    return True
+
+
 class PackageTree(Struct, frozen=True, dict=True, weakref=True):
     """The files of one source as one target sees them.
 
@@ -55,7 +59,8 @@ class PackageTree(Struct, frozen=True, dict=True, weakref=True):
     ``read`` returns up to a limit of bytes from the start of a file; it may raise
     ``OSError`` or an error of ours. ``prefix`` stands before paths in findings, so
     that several sources can be told apart. ``lasting`` gives what stands for the bytes of a
-    file that can be read again at any time, at no great cost, and None for others.
+    file that can be read again at any time, at no great cost, and None for others; ``is_quick``
+    tells whether the start of a file is at hand without unpacking what is before it.
     """
 
     name: str
@@ -65,6 +70,12 @@ class PackageTree(Struct, frozen=True, dict=True, weakref=True):
     provides: tuple[Provides, ...] = ()
     prefix: str = ""
     lasting: Callable[[TreeFile], Hashable] = _not_lasting
+    is_quick: Callable[[TreeFile], bool] = _always
+
+    @cached_property
+    def programs(self) -> dict[str, bool | None]:
+        """What is known of files by their paths, as :func:`.is_whole_program` says it."""
+        return {}
 
     @cached_property
     def _known(self) -> TreeFiles:

@@ -141,12 +141,19 @@ class _Collector:
             if other is not None:
                 for line in copy_lines(other, InfEntry("", (name,), entry.line), set()):
                     self._place(other, line)
-            elif not included.outside:
-                self._add_fault(TextFault.NO_LIST, name, entry.line)
+            else:
+                self._add_section(name, entry.line, TextFault.NO_LIST, included)
 
-    def _add_fault(self, fault: TextFault, section: str, line: int) -> None:
+    def _add_section(
+        self, section: str, line: int, fault: TextFault, included: OtherInfs | None = None
+    ) -> None:
+        """Note a section that is not there; an INF from outside that is included may have it."""
         name = f"[{section[:LONGEST_NAME]}]"
-        self.files.setdefault((name.lower(), "", ""), NeededFile(name, name, 0, line, fault=fault))
+        if included is not None and included.outside:
+            needed = NeededFile(name, name, 0, line, provider=included.outside[0])
+        else:
+            needed = NeededFile(name, name, 0, line, fault=fault)
+        self.files.setdefault((name.lower(), "", needed.provider), needed)
 
     def _needed_sections(
         self, inf: Inf, section: InfSection, included: OtherInfs
@@ -160,7 +167,7 @@ class _Collector:
                 if places:
                     found.append((places[0], name))
                 elif name and not (included.outside or self.others.may_serve(inf)):
-                    self._add_fault(TextFault.NO_SECTION, name, entry.line)
+                    self._add_section(name, entry.line, TextFault.NO_SECTION)
         return found
 
     def _copied_infs(self, inf: Inf, section: InfSection) -> list[tuple[Inf, str]]:

@@ -5,12 +5,12 @@ Such bytes have no place, so folder, name and size decide (own behaviour).
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections import Counter
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from mediashelf.formats.entries import iter_folders
-from mediashelf.formats.pairing.places import OWN_PLACE, places_of
+from mediashelf.formats.pairing.places import NO_PLACE, places_of
 from mediashelf.formats.volume import VolumeFacts
 
 
@@ -27,7 +27,7 @@ class SpareFile(NamedTuple):
 def has_own_places(volume: VolumeFacts) -> bool:
     """Whether some file has bytes that no other tree can name, as UDF keeps them in its record."""
     return any(
-        OWN_PLACE in folder.of_files(places_of(folder, volume.block_size))
+        NO_PLACE in folder.of_files(places_of(folder, volume.block_size))
         for folder in iter_folders(volume.entries)
         if folder.extents is not None
     )
@@ -55,24 +55,25 @@ class EmbeddedPairs:
         A file of the same name and size in the same folder is it; else the only one there of its
         size and extension.
         """
-
-        def folder_of(file: SpareFile) -> str:
-            return folders.get(file.folder, file.folder).upper()
-
+        own = {one: folders.get(one, one).upper() for one in {file.folder for file in self._left}}
+        there = {one: one.upper() for one in {file.folder for file in self._left_there}}
         for name_of in (_name, _extension):
             found = list(
                 _iter_only(
-                    (((folder_of(file), file.size, name_of(file)), file) for file in self._left),
-                    (
-                        ((file.folder.upper(), file.size, name_of(file)), file)
-                        for file in self._left_there
-                    ),
+                    ((own[file.folder], file.size, name_of(file)) for file in self._left),
+                    self._left,
+                    ((there[file.folder], file.size, name_of(file)) for file in self._left_there),
+                    self._left_there,
                 )
             )
             yield from found
-            paired, partners = {file for file, _ in found}, {partner for _, partner in found}
-            self._left = [file for file in self._left if file not in paired]
-            self._left_there = [file for file in self._left_there if file not in partners]
+            if found:
+                paired = {file.number for file, _ in found}
+                partners = {partner.number for _, partner in found}
+                self._left = [file for file in self._left if file.number not in paired]
+                self._left_there = [
+                    file for file in self._left_there if file.number not in partners
+                ]
 
     def guess_folders(self, folders: Mapping[str, str]) -> Counter[tuple[str, str]]:
         """Count the files that two folders seem to have in common, where nothing else tells.
@@ -93,8 +94,10 @@ class EmbeddedPairs:
             votes.update(
                 (file.folder, twin.folder)
                 for file, twin in _iter_only(
-                    (((file.size, name_of(file)), file) for file in lost),
-                    (((file.size, name_of(file)), file) for file in there),
+                    ((file.size, name_of(file)) for file in lost),
+                    lost,
+                    ((file.size, name_of(file)) for file in there),
+                    there,
                 )
             )
         return votes
@@ -108,29 +111,48 @@ def _spare(volume: VolumeFacts, taken: bytearray) -> list[SpareFile]:
     found: list[SpareFile] = []
     start = 0
     for folder in iter_folders(volume.entries):
-        path = folder.path or "/"
-        for at, place in enumerate(places_of(folder, volume.block_size)):
-            if folder.sizes[at] and not folder.are_folders[at] and not taken[start + at]:
-                name, size = folder.names[at].upper(), folder.sizes[at]
-                found.append(SpareFile(start + at, path, name, size, place == OWN_PLACE))
-        start += len(folder.names)
+        path, end = folder.path or "/", start + len(folder.names)
+        if 0 in taken[start:end]:
+            places = places_of(folder, volume.block_size)
+            columns = zip(
+                range(start, end),
+                folder.names,
+                folder.sizes,
+                folder.are_folders,
+                places,
+                strict=True,
+            )
+            found += [
+                SpareFile(number, path, name.upper(), size, place == NO_PLACE)
+                for number, name, size, is_folder, place in columns
+                if size and not is_folder and not taken[number]
+            ]
+        start = end
     return found
 
 
-_Keyed = Iterable[tuple[object, SpareFile]]
-
-
-def _iter_only(files: _Keyed, others: _Keyed) -> Iterator[tuple[SpareFile, SpareFile]]:
+def _iter_only(
+    keys: Iterable[Hashable],
+    files: Iterable[SpareFile],
+    other_keys: Iterable[Hashable],
+    others: Iterable[SpareFile],
+) -> Iterator[tuple[SpareFile, SpareFile]]:
     """Yield files that are alone with their key, in both trees; the bytes of one are its own."""
-    found: defaultdict[object, tuple[list[SpareFile], list[SpareFile]]] = defaultdict(
-        lambda: ([], [])
-    )
-    for side, each in enumerate((files, others)):
-        for key, file in each:
-            found[key][side].append(file)
-    for here, there in found.values():
-        if len(here) == len(there) == 1 and here[0].is_own != there[0].is_own:
-            yield here[0], there[0]
+    known = _alone(other_keys, others)
+    for key, file in _alone(keys, files).items():
+        twin = known.get(key)
+        if twin is not None and file is not None and file.is_own != twin.is_own:
+            yield file, twin
+
+
+def _alone(
+    keys: Iterable[Hashable], files: Iterable[SpareFile]
+) -> dict[Hashable, SpareFile | None]:
+    """Return the only file with each key, None where there are several."""
+    found: dict[Hashable, SpareFile | None] = {}
+    for key, file in zip(keys, files, strict=True):
+        found[key] = None if key in found else file
+    return found
 
 
 def _name(file: SpareFile) -> str:

@@ -1,4 +1,4 @@
-"""Where the bytes of entries are, as numbers: by these, trees of a disc know each other's files."""
+"""Where the contents of entries are, as numbers: by these, trees of a disc know their files."""
 
 from __future__ import annotations
 
@@ -8,36 +8,55 @@ from functools import reduce
 from mediashelf.formats.entries import Folder
 from mediashelf.formats.volume import HOLE, Extent
 
-OWN_PLACE = -1
-"""Stands for the place of bytes that are nowhere that another tree could name."""
+NO_PLACE = -1
+"""Stands for the place of contents that are nowhere that another tree could name, or are none."""
+
+
+def begins_of(folder: Folder) -> Sequence[int]:
+    """Return the block where the contents of each entry begin.
+
+    It is :data:`NO_PLACE` for an entry without bytes, and for one whose bytes no other tree can
+    name: UDF keeps them in its record or did not record the first of them, or they were not found.
+    """
+    if folder.extents is not None:
+        return [
+            extents[0][0] if size and extents and not extents[0][2] else NO_PLACE
+            for extents, size in zip(folder.extents, folder.sizes, strict=True)
+        ]
+    if 0 not in folder.sizes:
+        return folder.lbas
+    pairs = zip(folder.lbas, folder.sizes, strict=True)
+    return [lba if size else NO_PLACE for lba, size in pairs]
 
 
 def places_of(folder: Folder, block_size: int) -> list[int]:
     """Return where the bytes of each entry are: one number, equal where the bytes are the same.
 
     It tells the first byte and how many there are, of every run where they are several. It is
-    0 for an entry without bytes, and :data:`OWN_PLACE` for one whose bytes no other tree can
-    name: UDF keeps them in its record, did not record all of them, or they were not found.
+    0 for an entry without bytes, and :data:`NO_PLACE` for one whose bytes no other tree can
+    name, or not all of them.
     """
-    factor = block_size << 64
+    factor, begins = block_size << 64, begins_of(folder)
     if folder.extents is not None:
         return [
-            extents[0][0] * factor | size
-            if len(extents) == 1 and size and extents[0][0] != HOLE and not extents[0][2]
+            begin * factor | size
+            if begin != NO_PLACE and len(extents) == 1
             else _place_of_runs(extents, size, block_size)
-            for extents, size in zip(folder.extents, folder.sizes, strict=True)
+            for begin, extents, size in zip(begins, folder.extents, folder.sizes, strict=True)
         ]
-    pairs = zip(folder.lbas, folder.sizes, strict=True)
+    pairs = zip(begins, folder.sizes, strict=True)
     if 0 in folder.sizes:
-        return [lba * factor | size if size else 0 for lba, size in pairs]
-    return [lba * factor | size for lba, size in pairs]
+        return [begin * factor | size if size else 0 for begin, size in pairs]
+    return [begin * factor | size for begin, size in pairs]
 
 
 def _place_of_runs(extents: Sequence[Extent], size: int, block_size: int) -> int:
     if not size:
         return 0
-    if not extents or any(lba == HOLE or offset for lba, _, offset in extents):
-        return OWN_PLACE
+    if not extents or extents[0][2]:  # as of most that come here
+        return NO_PLACE
+    if any(lba == HOLE or offset for lba, _, offset in extents):
+        return NO_PLACE
     # Trees cut the same bytes into sections of different lengths.
     starts: list[int] = []
     end = -1

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.pairing.embedded_pairs import has_own_places
-from mediashelf.formats.pairing.places import OWN_PLACE, places_of
+from mediashelf.formats.pairing.places import NO_PLACE, places_of
 from mediashelf.formats.pairing.tree_pairs import pair_files
 from mediashelf.formats.volume import VolumeFacts
 
@@ -53,7 +53,7 @@ def _places(volume: VolumeFacts) -> set[int]:
     places: set[int] = {0}  # as far as trees differ, that of an empty file means nothing
     for folder in iter_folders(volume.entries):
         places.update(folder.of_files(places_of(folder, volume.block_size)))
-    places.discard(OWN_PLACE)
+    places.discard(NO_PLACE)
     return places
 
 
@@ -103,7 +103,7 @@ def _without_pairs(
 
 
 def _has_own_place(file: _File) -> bool:
-    return file.place == OWN_PLACE
+    return file.place == NO_PLACE
 
 
 def _names_and_sizes(volume: VolumeFacts) -> set[tuple[int, str]]:

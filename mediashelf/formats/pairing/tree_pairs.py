@@ -12,9 +12,10 @@ from collections import Counter, defaultdict
 from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from mediashelf.collector import collector_paused
 from mediashelf.formats.entries import iter_folders, list_paths
 from mediashelf.formats.pairing.embedded_pairs import EmbeddedPairs, has_own_places
-from mediashelf.formats.pairing.places import OWN_PLACE, places_of
+from mediashelf.formats.pairing.places import NO_PLACE, places_of
 from mediashelf.formats.volume import Entry, VolumeFacts, VolumeKind
 
 NO_PARTNER = -1
@@ -60,17 +61,23 @@ def pair_files(one: VolumeFacts, other: VolumeFacts) -> FilePairs:
     found_pairs = FilePairs(partners, pairs, votes)
     udf = (each for each in (one, other) if each.kind is VolumeKind.UDF)
     if any(map(has_own_places, udf)):
-        embedded = EmbeddedPairs(one, other, list(found_pairs.iter_numbers()))
-        guesses: Counter[tuple[str, str]] = Counter()
-        for _ in range(2):
-            folders = _folder_pairs(votes + guesses)
-            for file, twin in embedded.pair(folders):
-                pairs.append((file.number, twin.number))
-                votes[file.folder, twin.folder] += 1
-            guesses = embedded.guess_folders(_folder_pairs(votes))
-            if not guesses:
-                break
+        with collector_paused():
+            _pair_embedded(one, other, found_pairs)
     return found_pairs
+
+
+def _pair_embedded(one: VolumeFacts, other: VolumeFacts, known: FilePairs) -> None:
+    """Add the pairs of which UDF keeps the bytes of one in its record."""
+    embedded = EmbeddedPairs(one, other, known.iter_numbers())
+    guesses: Counter[tuple[str, str]] = Counter()
+    for _ in range(2):
+        folders = _folder_pairs(known.votes + guesses)
+        for file, twin in embedded.pair(folders):
+            known.shared.append((file.number, twin.number))
+            known.votes[file.folder, twin.folder] += 1
+        guesses = embedded.guess_folders(_folder_pairs(known.votes))
+        if not guesses:
+            break
 
 
 def pair_trees(
@@ -124,7 +131,7 @@ def _by_place(
         first = places.setdefault(place, number)
         if first != number:
             several.setdefault(place, [first]).append(number)
-    places.pop(OWN_PLACE, None)  # no place is the same as another there
+    places.pop(NO_PLACE, None)  # no place is the same as another there
     partners = array("i", [NO_PARTNER]) * len(one.entries)
     firsts = array("i", [NO_PARTNER]) * len(other.entries)  # found at its place
     shared: dict[int, list[int]] = {}

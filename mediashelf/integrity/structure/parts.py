@@ -17,12 +17,21 @@ from mediashelf.formats.fields import View
 from mediashelf.formats.pairing.tree_differences import find_lacking
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.recognition import FIRST_ANCHOR, has_first_anchor, log_unannounced
-from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
+from mediashelf.formats.volume import (
+    SECTOR_SIZE,
+    DiscFacts,
+    Entry,
+    Extent,
+    VolumeFacts,
+    VolumeKind,
+    is_notice,
+)
 from mediashelf.integrity.structure.boot_images import check_boot_images
 from mediashelf.integrity.structure.damage import runs_of
 from mediashelf.integrity.structure.overlaps import check_overlaps
 from mediashelf.integrity.structure.twin_names import check_twin_names
 from mediashelf.integrity.structure.twins import check_twins
+from mediashelf.text import count_text
 
 PLACES_PER_RULE = 100
 """How many findings of one rule are given; the rest are counted in the last one."""
@@ -123,6 +132,9 @@ def _compare_trees(
             if not entry.is_translation_table
         ),
     ]
+    if is_notice(base, other) and base.entries[0] in (entry for entry, _ in differences):
+        yield _notice(base, other)
+        return
     yield from (each for _, each in differences if each.offset not in boot_places)
     named, shared = _count_files(base), _count_files(other)
     if not differences and named != shared:
@@ -135,6 +147,18 @@ def _compare_trees(
             remedy="nothing, if a file was meant to have two names in one tree",
             source="common practice",
         )
+
+
+def _notice(base: VolumeFacts, other: VolumeFacts) -> Finding:
+    return Finding(
+        "trees-agree-in-number",
+        Severity.NOTE,
+        base.entries[0].path,
+        f"the {base.kind.words} tree has this file alone, and the {other.kind.words} tree "
+        f"{count_text(_count_files(other), 'other')}: a notice for systems that read no UDF",
+        remedy="nothing, if the disc is for systems that read UDF",
+        source="common practice",
+    )
 
 
 def _iter_differences(

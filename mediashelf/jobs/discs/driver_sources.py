@@ -94,11 +94,15 @@ def tree_of_plan(name: str, plan: DiscPlan, target: Target) -> PackageTree | Non
         content = files.content(file)
         return None if content is None else lasting_place(content)
 
+    def is_quick(file: TreeFile) -> bool:
+        content = files.content(file)
+        return content is not None and content.member is None
+
     provides = tuple(
         Provides(one.long_path if is_long else one.short_path, one.identifiers, one.targets)
         for one in plan.declared
     )
-    return PackageTree(name, kind.value, files, read, provides, lasting=lasting)
+    return PackageTree(name, kind.value, files, read, provides, "", lasting, is_quick)
 
 
 class OpenedImageSource(Source):

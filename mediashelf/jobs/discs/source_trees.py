@@ -47,4 +47,7 @@ def sources_tree(recipe: Recipe, listing: Listing) -> PackageTree:
     def lasting(file: TreeFile) -> Hashable:
         return lasting_place(content(file))
 
-    return PackageTree("sources", "folder", files, read, provides, lasting=lasting)
+    def is_quick(file: TreeFile) -> bool:
+        return content(file).member is None
+
+    return PackageTree("sources", "folder", files, read, provides, "", lasting, is_quick)

@@ -151,6 +151,7 @@ def _is_as_before(plan: ShelfPlan) -> bool:
     """Tell whether the walk of a shelf met nothing that a person has to act on."""
     return not (
         plan.is_other
+        or plan.is_refused
         or plan.unread_folders
         or plan.links
         or plan.missing

@@ -132,4 +132,7 @@ def _package_tree(tree: Tree, start: str) -> PackageTree:
     def read(file: TreeFile, limit: int) -> bytes:
         return tree.read(members[file.path], limit)
 
-    return PackageTree(tree.where, "archive", files, read, prefix=prefix)
+    def is_quick(file: TreeFile) -> bool:
+        return False
+
+    return PackageTree(tree.where, "archive", files, read, prefix=prefix, is_quick=is_quick)

@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 from mediashelf.findings import Severity
 from mediashelf.formats.entries import list_paths
-from mediashelf.formats.volume import Entry, VolumeKind
+from mediashelf.formats.pairing.places import NO_PLACE
+from mediashelf.formats.volume import Entry, VolumeKind, is_notice
 from mediashelf.readability.disc import COMPARED, TREE_WORDS, DiscPart, JudgedDisc
-from mediashelf.readability.file_places import NO_PLACE
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.name_tree import NameTree
 from mediashelf.readability.rule_types import ROOT, LazyHits, Question, Rule, RuleHit, at_entry
@@ -52,25 +52,25 @@ def holds_all(question: Question, limit: Limit) -> Iterator[RuleHit]:
     disc = question.disc
     if disc.misses_nothing(seen):
         return  # as on most discs
-    missing = [
-        (kind, other, disc.missing_from(seen, other))
-        for kind, other in [(kind, disc.tree(kind)) for kind in COMPARED]
-        if other is not None and other is not seen
-    ]
     known = _boot_places(disc)
-    for kind, other, lacking in missing:
+    for kind, other in [(kind, disc.tree(kind)) for kind in COMPARED]:
+        if other is None or other is seen:
+            continue
+        lacking = disc.missing_from(seen, other)
         reported: set[int] = set()
+        is_stub = is_notice(other.volume, seen.volume)
         for number in lacking.surely:
             entry, place = other.entries[number], other.places.all[number]
             if place in known or (kind is VolumeKind.ISO9660 and entry.is_translation_table):
                 continue
             if place != NO_PLACE:
                 reported.add(place)
-            yield at_entry(
+            hit = at_entry(
                 entry,
                 f"the file is in the {TREE_WORDS[kind]} tree, not in the "
                 f"{TREE_WORDS[seen.kind]} tree that the system reads",
             )
+            yield hit._replace(at_most=Severity.NOTE) if is_stub else hit
         known |= reported
         for number in lacking.maybe:
             hit = at_entry(

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from mediashelf.findings import Severity
+from mediashelf.formats.pairing.places import begins_of
 from mediashelf.formats.volume import VolumeKind
 from mediashelf.readability.disc import TREE_WORDS, DiscPart
-from mediashelf.readability.file_places import content_place
 from mediashelf.readability.limits import Limit
 from mediashelf.readability.rule_types import ROOT, Question, Rule, RuleHit
 from mediashelf.text import size_text
@@ -79,7 +79,11 @@ def accounts_for_disc(question: Question, limit: Limit) -> Iterator[RuleHit]:
         return
     if tree is None or not size:
         return
-    held = sum({content_place(entry): entry.size for entry in tree.volume.files}.values())
+    sizes: dict[int, int] = {}  # of files that begin together one counts
+    for folder in tree.folders:
+        begins = folder.of_files(begins_of(folder))
+        sizes.update(zip(begins, folder.of_files(folder.sizes), strict=True))
+    held = sum(sizes.values())
     if held * 100 < size * limit.number():
         yield RuleHit(
             ROOT,

@@ -108,8 +108,11 @@ class BothTrees:
             return b""
         worst = bytearray(len(self._long))
         for finding in findings:
-            for number in self._numbers(_TREE.sub("", finding.where), self._long):
-                worst[number] = max(worst[number], finding.severity)
+            where, severity = finding.where, finding.severity
+            path = _TREE.sub("", where) if where.endswith(")") else where
+            for number in self._numbers(path, self._long):
+                if worst[number] < severity:
+                    worst[number] = severity
         return bytes(worst)
 
     def _numbers(self, path: str, long: TreePaths) -> Iterable[int]:

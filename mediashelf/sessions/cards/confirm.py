@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import stat
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from mediashelf.sessions.emulator import check_lun
 from mediashelf.sessions.manifests.parts import CardFile, FileDigests
 from mediashelf.sessions.manifests.sense import LAST_DISC_NAME, MANIFEST_NAME, comparable_path
 from mediashelf.sessions.manifests.values import Manifest
+from mediashelf.system import FOLDERS_OF_SYSTEMS
 from mediashelf.text import count_text, printable
 
 _SHOWN_NAMES = 8
@@ -171,6 +173,7 @@ def _check_extra(manifest: Manifest, folder: Path) -> Iterator[Finding]:
     """Look only into folders that the manifest's files are in; a card can hold anything else."""
     known = {comparable_path(file.path) for file in manifest.files}
     known |= {comparable_path(name) for name in (MANIFEST_NAME, LAST_DISC_NAME, *JOURNAL_NAMES)}
+    known |= set(map(comparable_path, FOLDERS_OF_SYSTEMS))
     parents = {file.path.rpartition("/")[0] for file in manifest.files}
     inner = {comparable_path(part) for parent in parents for part in _with_ancestors(parent)}
     extra: list[str] = []
@@ -186,14 +189,21 @@ def _check_extra(manifest: Manifest, folder: Path) -> Iterator[Finding]:
     tidy = "`mediashelf prepare --tidy` removes them, if you need the space"
     yield from _some("card-earlier-files", earlier, "of an earlier session", tidy)
     yield from _some("card-partial-files", partial, "of a run that was stopped", tidy)
-    yield from _some("card-extra-files", extra, "not in the manifest", "nothing; they are yours")
+    are_folders = Counter((folder / path).is_dir() for path in extra)
+    words = {"file": are_folders[False], "folder": are_folders[True]}
+    what = " and ".join(count_text(count, word) for word, count in words.items() if count)
+    remedy = "nothing; they are yours"
+    yield from _some("card-extra-files", extra, "not in the manifest", remedy, counted=what)
 
 
-def _some(rule: str, names: list[str], what: str, remedy: str) -> Iterator[Finding]:
+def _some(
+    rule: str, names: list[str], what: str, remedy: str, *, counted: str = ""
+) -> Iterator[Finding]:
     if names:
         shown = ", ".join(printable(name) for name in names[:_SHOWN_NAMES])
         more = ", …" if len(names) > _SHOWN_NAMES else ""
-        message = f"the card holds {count_text(len(names), 'file')} {what}: {shown}{more}"
+        counted = counted or count_text(len(names), "file")
+        message = f"the card holds {counted} {what}: {shown}{more}"
         yield Finding(rule, Severity.NOTE, names[0], message, remedy)
 
 

@@ -114,6 +114,9 @@ def test_a_folder_that_cannot_be_listed_is_a_finding_and_its_records_stay(
         plan, outcomes = library.scan()
     (finding,) = scan_findings(plan, outcomes)
     assert (finding.rule, finding.where) == ("folder-is-readable", "home: locked")
+    # An audit calls its images unreadable, an error; so is this.
+    assert finding.severity is Severity.ERROR
+    assert "1 image on record there not found" in finding.message
     assert library.states() == {"home: locked/tide.iso": "away", "home: open/ebb.iso": "recorded"}
 
 

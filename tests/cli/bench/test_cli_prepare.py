@@ -139,6 +139,15 @@ def test_a_dry_run_changes_nothing(bench: Bench) -> None:
     assert document["seconds"] >= 1
 
 
+def test_a_dry_run_says_what_the_run_does(bench: Bench) -> None:
+    """Own behaviour: of a card that had all discs it said "build", and asked for their room."""
+    prepare(bench)
+    before = json.loads(prepare(bench, "--dry-run", "--json").stdout)
+    after = json.loads(prepare(bench, "--json").stdout)
+    actions = [[disc["action"] for disc in document["discs"]] for document in (before, after)]
+    assert actions == [["keep"] * 3] * 2
+
+
 def damage(bench: Bench) -> None:
     data = bench.slides.read_bytes()
     bench.slides.write_bytes(data[: len(data) * 2 // 3])

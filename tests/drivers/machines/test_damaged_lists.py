@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
+from pathlib import Path
 
 import pytest
 
 from device_texts import LSUSB_DETAILS, hex_list
-from mediashelf.drivers.machines.reading import Machine, parse_machine
+from mediashelf.drivers.machines.reading import Machine, parse_machine, read_machine
 
 ENUM = "HKEY_LOCAL_MACHINE\\SYSTEM\\CurrentControlSet\\Enum"
 
@@ -254,3 +255,22 @@ def test_numbers_that_lspci_prints_for_want_of_names_are_read() -> None:
     assert (device.hardware_ids[0], machine.findings) == (f"{VIDEO}&SUBSYS_001EF2C4&REV_03", ())
     text = text.replace("Device f2c4:0301", "Larkspur Device 0301")
     assert parse_machine(text).devices == ()
+
+
+@pytest.mark.parametrize("form", ["[{}]", "({})", "<{}>", "{}.", "Video ({})."])
+def test_what_stands_behind_an_identifier_is_no_part_of_it(form: str) -> None:
+    """Identifiers for PCI Devices: they end in a digit."""
+    machine = parse_machine(form.format(VIDEO))
+    assert [device.hardware_ids for device in machine.devices] == [(VIDEO,)]
+    assert parse_machine(form.format(VIDEO[:-1])).devices == ()
+
+
+def test_names_in_the_code_page_of_western_europe_are_read(tmp_path: Path) -> None:
+    """Own behaviour: what most of the text is not in UTF-8 is not."""
+    text = f"Instanz-ID:         {LAN}\\3&1\nGerätebeschreibung: Ternfield für Lübeck\n"
+    (tmp_path / "m.txt").write_bytes(text.encode("cp1252"))
+    (device,) = read_machine(tmp_path / "m.txt").devices
+    assert device.name == "Ternfield für Lübeck"
+    (tmp_path / "m.txt").write_bytes(text.encode("utf-8") + b"# \xfc\n")
+    (device,) = read_machine(tmp_path / "m.txt").devices
+    assert device.name == "Ternfield für Lübeck"

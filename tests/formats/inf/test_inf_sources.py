@@ -289,3 +289,9 @@ def test_a_service_whose_driver_nothing_copies_needs_that_of_the_system() -> Non
         assert (file.name, file.provider) == (copies.rpartition(",")[2].strip("@"), "")
     program = SERVICE.replace("Lkv.sys", "lkvsvc.exe -x")
     assert needed(f"[Install]\n{program}") == needed(f"[Install]\n{SERVICE}", WIN9X) == {}
+
+
+def test_a_list_that_only_an_inf_from_outside_may_have_is_not_passed_over() -> None:
+    # INF DDInstall section: Include names INFs of the system, which are not here to be looked into.
+    (file,) = needed("[Install]\nInclude=base.inf\nCopyFiles=Gone\n").values()
+    assert (file.name, file.provider, file.fault) == ("[Gone]", "base.inf", None)

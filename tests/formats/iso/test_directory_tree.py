@@ -10,6 +10,7 @@ import image_parts as parts
 from byte_views import BytesView
 from image_parts import SECTOR
 from make_image import MadeImage, flip, make_iso, put, zero
+from mediashelf.findings import Severity
 from mediashelf.formats.disc import DiscReading, read_disc
 from mediashelf.formats.iso.directories.directory_reading import DEFAULT_LIMITS, Limits
 from mediashelf.formats.volume import FLAG_HIDDEN, FLAG_MULTI_EXTENT, Entry, Extent
@@ -161,9 +162,14 @@ def test_a_self_record_that_names_another_extent(image: MadeImage) -> None:
 
 
 def test_a_parent_record_that_names_another_extent(image: MadeImage) -> None:
-    # ECMA-119 6.8.2.2.
-    disc = read(link(image.data, image.record("/SETUP/SUB/.."), 19))
-    assert rules(disc) == {"parent-record"}
+    # ECMA-119 6.8.2.2; the Linux kernel 6.1, libarchive, pycdlib and The Sleuth Kit all read on.
+    for lba, size in ((19, SECTOR), (0, 0), (image.directory("/") // SECTOR, 99)):
+        disc = read(link(image.data, image.record("/SETUP/SUB/.."), lba, size))
+        (finding,) = disc.findings
+        assert (finding.rule, finding.severity) == ("parent-record-agrees", Severity.WARNING)
+    disc = read(link(image.data, image.record("/.."), 19))
+    (finding,) = disc.findings
+    assert (finding.rule, finding.severity) == ("parent-record", Severity.ERROR)
 
 
 def test_a_parent_record_may_have_an_earlier_length_of_the_parent() -> None:
@@ -173,7 +179,7 @@ def test_a_parent_record_may_have_an_earlier_length_of_the_parent() -> None:
     at = made.record("/DIR0000/..") + 10
     assert made.data[at : at + 8] == parts.both32(2 * SECTOR)
     assert read(put(made.data, at, parts.both32(SECTOR))).findings == ()
-    assert rules(read(put(made.data, at, parts.both32(SECTOR + 1)))) == {"parent-record"}
+    assert rules(read(put(made.data, at, parts.both32(SECTOR + 1)))) == {"parent-record-agrees"}
 
 
 def test_extents_outside_are_told_from_extents_behind_the_volume(image: MadeImage) -> None:

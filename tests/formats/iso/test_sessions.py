@@ -150,3 +150,12 @@ def test_the_udf_volume_of_the_last_session_is_shown(tmp_path: Path) -> None:
         entry = image.facts.volumes[-1].entries[0]
         assert (entry.path, image.read_file(entry, 100)) == ("/A.TXT", b"second")
         assert list(check_structure(image)) == []
+
+
+@pytest.mark.parametrize("blocks", [0, 1, 16, 17])
+def test_a_volume_size_that_is_too_small_makes_no_session(blocks: int) -> None:
+    """Own behaviour; the Linux kernel 6.1 and pycdlib show all that is there."""
+    made = make_iso({"A.TXT": b"a"}, joliet=3)
+    data = put(made.data, made.field("primary", "volume_space_size"), both32(blocks))
+    assert read(data).facts.sessions == (0,)
+    assert "last-session-read" not in rules(data)

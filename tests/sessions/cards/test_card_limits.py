@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from itertools import islice
 from pathlib import Path
 from types import SimpleNamespace
@@ -27,6 +28,7 @@ from mediashelf.sessions.card_space import (
 from mediashelf.sessions.cards.names import CardNames, disc_names
 from mediashelf.sessions.cards.records import CardRecords
 from mediashelf.sessions.manifests.parts import CardFile, FileDigests
+from mediashelf.sessions.mounts import mount_of
 
 GIB = 1 << 30
 
@@ -73,6 +75,8 @@ def test_a_folder_on_another_file_system_than_planned_is_noticed() -> None:
     assert rules("fat32", "ext4", "ext4") == rules("exfat", "", "overlay") == told
     assert rules("fat32", "fat32", "vfat") == rules("fat16", "fat32", "vfat") == []
     assert rules("", "ext4", "ext4") == rules("fat32", "", "") == []
+    # What Linux calls NTFS by ntfs-3g and exFAT by exfat-fuse (seen on 6.18) tells nothing.
+    assert rules("ntfs", "", "fuseblk") == rules("exfat", "", "fuse") == []
 
 
 def test_a_card_without_long_names_is_refused() -> None:
@@ -98,6 +102,26 @@ def test_room_is_counted_with_some_to_spare() -> None:
     (finding,) = check_card_room(0, facts, planned_size=GIB, total=fits + 1)
     assert (finding.rule, finding.severity) == ("planned-card-is-large-enough", Severity.ERROR)
     assert (finding.found, finding.expected) == (str(GIB), f"at least {GIB + 1}")
+
+
+def test_a_driver_that_does_not_tell_of_its_room_blocks_nothing() -> None:
+    """Own behaviour: fusefat 0.1 says 0 of 0 blocks, and each session was blocked."""
+    facts = CardFacts(None, "fuse.fusefat", 0, 0, 4096)
+    assert not list(check_card_room(GIB, facts, planned_size=None, total=GIB))
+    full = CardFacts(None, "ext4", GIB, 0, 4096)
+    (finding,) = check_card_room(1, full, planned_size=None, total=1)
+    assert finding.rule == "card-has-room"
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="/proc is Linux's")
+def test_a_mount_is_known_where_files_have_another_device_number(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On btrfs a subvolume's files have a number that mountinfo has not (btrfs-subvolume(8))."""
+    known = mount_of(tmp_path)
+    assert known.type_name
+    monkeypatch.setattr(Path, "stat", lambda path: SimpleNamespace(st_dev=os.makedev(4000, 77)))
+    assert mount_of(tmp_path) == known
 
 
 def test_files_take_whole_units() -> None:

@@ -142,14 +142,21 @@ def test_a_scribbled_run_sheet_is_a_note(card: Path) -> None:
 def test_other_files_on_the_card_are_notes_by_kind(card: Path) -> None:
     put(card, OLD, 100)
     put(card, "holiday \x1b[2J.jpg", 100)
-    (card / "System Volume Information").mkdir()
+    (card / "photos").mkdir()
     put(card, ".01-KIOSK-SYSTEM.iso.77-abc.mediashelf-partial", 100)
     found = {finding.rule: finding for finding in check(card)}
     assert set(found) == {"card-earlier-files", "card-extra-files", "card-partial-files"}
     assert all(finding.severity is Severity.NOTE for finding in found.values())
     assert found["card-earlier-files"].where == OLD
     assert "\x1b" not in found["card-extra-files"].message
-    assert "2 files not in the manifest" in found["card-extra-files"].message
+    assert "1 file and 1 folder not in the manifest" in found["card-extra-files"].message
+
+
+def test_folders_that_systems_make_are_not_noted(card: Path) -> None:
+    """mke2fs(8) makes lost+found on each card of ext4; it was "1 file not in the manifest"."""
+    for name in ("lost+found", "System Volume Information"):
+        (card / name).mkdir()
+    assert check(card) == []
 
 
 def test_a_card_whose_preparing_was_stopped_is_a_warning(card: Path) -> None:

@@ -26,9 +26,8 @@ _NO_DATE = bytes(7)
 class RecordChecks:
     """Checks records of one tree; remembers dates already seen."""
 
-    def __init__(self, geometry: Geometry, log: ProblemLog, *, is_secondary: bool) -> None:
+    def __init__(self, geometry: Geometry, log: ProblemLog) -> None:
         self._geometry = geometry
-        self._is_secondary = is_secondary  # not the tree of the primary descriptor
         self._log = log
         self._good_dates = {_NO_DATE}
 
@@ -42,9 +41,7 @@ class RecordChecks:
     ) -> None:
         """Log what is wrong with the records of ``directory``; ``data`` are its bytes."""
         log_self_record(directory, records.self_record, self._log)
-        log_parent_record(
-            directory, parent, records.parent_record, self._log, is_secondary=self._is_secondary
-        )
+        log_parent_record(directory, parent, records.parent_record, self._log)
         geometry = self._geometry
         if records.furthest > min(geometry.image_size, geometry.volume_size):
             self._log_extents(directory, named)

@@ -87,7 +87,7 @@ class _Walk:
         self._record_log = log if naming.checks_records else ProblemLog()
         self._limits, self._shared = limits, shared
         self._reader = DirectoryReader(view, geometry.block_size, limits, log, self._record_log)
-        self._checks = RecordChecks(geometry, self._record_log, is_secondary=bool(naming.mark))
+        self._checks = RecordChecks(geometry, self._record_log)
         self._folders: list[Folder] = []
         self._keep = take or self._folders.append
         self._entry_count = 0

@@ -15,28 +15,16 @@ def log_self_record(directory: Directory, record: DirectoryRecord | None, log: P
 
 
 def log_parent_record(
-    directory: Directory,
-    parent: Directory,
-    record: DirectoryRecord | None,
-    log: ProblemLog,
-    *,
-    is_secondary: bool,
+    directory: Directory, parent: Directory, record: DirectoryRecord | None, log: ProblemLog
 ) -> None:
     """Log what is wrong with the record that describes the parent.
 
-    ``is_secondary`` says that the tree is not that of the primary descriptor.
+    One that is there and wrong keeps nobody from anything below the root; that of the root, which
+    is its own parent, tells a root from other directories.
     """
-    if is_secondary and parent is not directory and record and record.lba == directory.lba:
-        log.add(
-            "parent-record-itself",
-            directory.where,
-            "the parent record names the directory itself, as some writers have it in this tree",
-            offset=directory.offset + record.at,
-            found=f"LBA {record.lba}",
-            expected=f"LBA {parent.lba}",
-        )
-    else:
-        _log_special("parent-record", directory, parent, record, log)
+    is_needed = record is None or parent is directory
+    rule = "parent-record" if is_needed else "parent-record-agrees"
+    _log_special(rule, directory, parent, record, log)
 
 
 def _log_special(
@@ -46,7 +34,7 @@ def _log_special(
     record: DirectoryRecord | None,
     log: ProblemLog,
 ) -> None:
-    name = rule.removesuffix("-record")
+    name = rule.partition("-")[0]
     if record is None:
         log.add(
             rule,
