@@ -77,6 +77,24 @@ def test_edc_of_another_disc_proves_nothing_of_this_one(tmp_path: Path) -> None:
     assert span.offset + span.length < 78 * PITCH + 2048
 
 
+@pytest.mark.parametrize("is_half", [False, True], ids=["nothing to tell by", "half of it"])
+def test_a_copy_that_may_be_of_another_disc_proves_nothing(tmp_path: Path, is_half: bool) -> None:
+    """Sectors of zeros are in every disc, and half of the sampled ones are not most of them."""
+    mine, its = (bytearray(500 * 2048), bytearray(500 * 2048))
+    if is_half:
+        for sector in range(500):
+            kept = noise(2048, seed=sector)
+            mine[sector * 2048 : (sector + 1) * 2048] = kept
+            its[sector * 2048 : (sector + 1) * 2048] = (
+                kept if sector < 250 else noise(2048, seed=1000 + sector)
+            )
+    its[77 * 2048 : 78 * 2048] = noise(2048, seed=99)
+    image = spoil(mode_1_image(bytes(mine)), 77 * PITCH + 16, 2000)
+    result, mended = mend(tmp_path, [image, mode_1_image(bytes(its))])
+    assert mended is None
+    assert (result.outcome, result.mended_spans) == (MendOutcome.INCOMPLETE, ())
+
+
 def test_damage_of_the_same_bytes_stays_open(tmp_path: Path) -> None:
     at = 200 * PITCH + 100
     files = [spoil(MODE_1, at, 900), spoil(spoil(MODE_1, at, 900), at, 450)]
