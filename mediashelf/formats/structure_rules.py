@@ -236,7 +236,7 @@ STRUCTURE_RULES = {
     "udf-volume-closed": StructureRule(_NOTE, "Linux kernel 6.12, fs/udf/super.c", _NOTHING),
     "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1"),
-    "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9"),
+    "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.6.2, 4/14.6.6 and 4/14.9"),
     "udf-links": StructureRule(
         _NOTE,
         "ECMA-167 4/14.6.6",
