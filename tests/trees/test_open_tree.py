@@ -407,7 +407,7 @@ def test_a_sparse_member_in_the_old_form_of_gnu_is_named(tmp_path: Path) -> None
     header.size = 512
     block = bytearray(header.tobuf(tarfile.GNU_FORMAT))
     block[156:157] = b"S"
-    block[386:410] = b"00000001000\000000001000\0"
+    block[386:410] = b"00000001000\x00" * 2
     block[483:495] = b"00000011610\0"
     block[148:156] = b" " * 8
     block[148:156] = b"%06o\0 " % sum(block)
