@@ -168,6 +168,17 @@ def test_a_mirror_with_blocks_of_its_own_is_a_copy(is_mirror: bool, at: int) -> 
     assert rules(flip(with_double(flag=0)[0], place)) == set()
 
 
+@pytest.mark.parametrize(("at", "new"), [(20, b"\0"), (180, b"\xff\xff\xff\7")])
+def test_a_mirror_that_no_system_can_follow_is_named(at: int, new: bytes) -> None:
+    # ECMA-167 4/14.6.2: strategy 0 says nothing; or its only extent is outside the partition.
+    data, _, _ = with_double()
+    (block,) = struct.unpack_from("<I", data, 258 * SECTOR + 446 + 44)
+    place = (block + 262) * SECTOR
+    assert rules(sign(put(data, place + at, data[place + at :][: len(new)]), place)) == set()
+    (finding,) = read_disc(BytesView(sign(put(data, place + at, new), place))).findings
+    assert (finding.rule, finding.severity) == ("udf-metadata-mirror", Severity.WARNING)
+
+
 def with_bitmap(data: bytes, bits: int) -> bytes:
     """The same with a bitmap of the metadata file, which is in its file entry."""
     maps = [(sequence + 1) * SECTOR + 446 for sequence in (257, reserve_of(data))]
