@@ -15,6 +15,7 @@ TRUNCATING_RULE = "image-is-whole"
 """The rule that is broken where a file ends before what its volume records does."""
 
 _COPY = "compare the image with another copy, or read the disc again"
+_ANCHORS = "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1"
 _CAREFUL = "try it with the system that is to read it, or prefer another copy of the disc"
 _NOTHING = "nothing to do if the disc reads well"
 _CUT = "copy or read the image again; this copy is not complete"
@@ -212,9 +213,9 @@ STRUCTURE_RULES = {
     ),
     "udf-recognition": StructureRule(_WARNING, "ECMA-167 2/9.2, 2/9.3 and 3/9.1"),
     "udf-announced": StructureRule(_ERROR, "ECMA-167 3/9.1"),
-    "udf-anchor": StructureRule(_ERROR, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1"),
-    # Discs that were never closed have one; of others the end may be missing.
-    "udf-anchor-copy": StructureRule(_NOTE, "ECMA-167 3/10.2; from memory: ECMA-167 3/8.4.2.1"),
+    "udf-anchor": StructureRule(_ERROR, _ANCHORS),
+    # Systems need one; discs that were never closed have one, of others the end may be missing.
+    "udf-anchor-copy": StructureRule(_WARNING, _ANCHORS),
     "udf-tag": StructureRule(_ERROR, "ECMA-167 3/7.2 and 4/7.2.1"),
     "udf-volume-descriptors": StructureRule(
         _ERROR, "ECMA-167 3/10.6; from memory: ECMA-167 3/10.9"
@@ -236,7 +237,7 @@ STRUCTURE_RULES = {
     "udf-volume-closed": StructureRule(_NOTE, "Linux kernel 6.12, fs/udf/super.c", _NOTHING),
     "udf-block-size": StructureRule(_WARNING, _OWN, _CAREFUL),
     "udf-address": StructureRule(_ERROR, "ECMA-167 4/7.1"),
-    "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.9"),
+    "udf-file-entry": StructureRule(_ERROR, "ECMA-167 4/14.6.2, 4/14.6.6 and 4/14.9"),
     "udf-links": StructureRule(
         _NOTE,
         "ECMA-167 4/14.6.6",

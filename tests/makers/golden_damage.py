@@ -324,7 +324,7 @@ def _udf() -> Iterator[tuple[str, Case]]:
     last_anchor = zero(data, UDF.at("last-anchor"))
     yield "udf-anchor-copy", case_of("ECMA-167 3/8.4.2.1", UDF, last_anchor)
     volume = udf_record(6)
-    yield "udf-contents-not-read", case_of("own behaviour", UDF, signed(volume, 212, le32(512)))
+    yield "udf-contents-not-read", case_of("own behaviour", UDF, signed(volume, 440, b"\x03"))
     written_once = virtual_disc(FILES, old=True).data
     yield (
         "udf-moved-blocks",

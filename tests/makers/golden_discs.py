@@ -7,7 +7,7 @@ import struct
 from dataclasses import dataclass
 
 from image_parts import FIELDS, le16, le32, tagged
-from image_udf import TIMESTAMP, make_udf, regid
+from image_udf import TIMESTAMP, icb_tag, make_udf, regid
 from make_image import SECTOR, Boot, MadeImage, flip, make_iso, put
 from mediashelf.demo.floppy import make_boot_floppy
 
@@ -104,7 +104,7 @@ def with_mirror(*, is_damaged: bool = False) -> bytes:
         at = (sequence + 1) * SECTOR
         data = put(put(data, at + 264, le32(6 + 64) + le32(2)), at + 446, row.ljust(64, b"\0"))
         data = sign(data, at)
-    entry = tagged(261, block, bytes(11) + b"\xfa" + bytes(148))
+    entry = tagged(261, block, icb_tag(0xFA) + bytes(140))
     return put(data, lba * SECTOR, flip(entry, 100) if is_damaged else entry)
 
 

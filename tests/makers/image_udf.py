@@ -24,6 +24,11 @@ def long_address(size: int, block: int) -> bytes:
     return le32(size) + le32(block) + le16(0) + b"\x00" * 6
 
 
+def icb_tag(kind: int, form: int = 0) -> bytes:
+    """What begins a file entry (ECMA-167 4/14.6): one direct entry, so strategy 4."""
+    return le32(0) + le16(4) + le16(0) + le16(1) + bytes([0, kind]) + b"\x00" * 6 + le16(form)
+
+
 def compressed(text: str) -> bytes:
     """Text of 8 or 16 bits a character, with the byte that says which."""
     try:
@@ -160,13 +165,11 @@ class UdfMaker:
         else:
             kind, size, lba = FILE_TYPE_FILE, len(node.content or b""), node.lba
         is_embedded = node.path in self.embedded
-        flags = le16(3 if is_embedded else 0)  # 3: the bytes stand where descriptors would
-        control = le32(0) + le16(4) + le16(0) + le16(1) + bytes([0, kind]) + b"\x00" * 6 + flags
         allocation = le32(size) + le32(self._block(lba)) if size else b""
         if is_embedded:
             allocation = node.content or b""
         body = (
-            control
+            icb_tag(kind, 3 if is_embedded else 0)  # 3: the bytes stand where descriptors would
             + le32(0xFFFFFFFF) * 2
             + le32(0x14A5)
             + le16(1)
@@ -187,8 +190,9 @@ class UdfMaker:
 
 def make_udf(files: Mapping[str, bytes], block_size: int, standard: str = "NSR02") -> bytes:
     """A disc with UDF alone in blocks of another size; anchors at block 256 and the last."""
+    revision = 0x0201 if standard == "NSR03" else 0x0150
     root = lay_tree(files, {}, ())
-    maker = UdfMaker("BLOCKS", standard, 0x0201, ANCHOR + 1, block_size=block_size)
+    maker = UdfMaker("BLOCKS", standard, revision, ANCHOR + 1, block_size=block_size)
     sectors = Sectors(maker.start, block_size)
     maker.place(root, sectors)
     for directory in root.walk():

@@ -362,6 +362,63 @@ def test_a_hard_link_of_a_tar_is_the_file_that_it_names(tmp_path: Path) -> None:
         assert [b"".join(tree.stream(one)) for one in tree.members[:2]] == [b"a" * 700] * 2
 
 
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"GNU.sparse.major": "1", "GNU.sparse.minor": "1", "GNU.sparse.realsize": "5000"},
+        {"GNU.sparse.major": "2", "GNU.sparse.minor": "0", "GNU.sparse.realsize": "5000"},
+        {"GNU.sparse.realsize": "5000"},
+        {"GNU.sparse.size": "5000", "GNU.sparse.numblocks": "1"},
+        {"GNU.sparse.map": "0,512,1024,188", "GNU.sparse.size": "5000"},
+        {"SCHILY.realsize": "5000"},
+        {"SUN.holesdata": " 0 512 1024"},
+    ],
+    ids=lambda headers: ",".join(headers),
+)
+def test_a_sparse_member_of_a_tar_is_never_its_packed_bytes(
+    headers: dict[str, str], tmp_path: Path
+) -> None:
+    """GNU tar manual, appendix D, "Storing Sparse Files"; the others' names from memory."""
+    path = tmp_path / "pack.tar"
+    with tarfile.open(path, "w", format=tarfile.PAX_FORMAT) as archive:
+        for name, more, linkname in (
+            ("A.SYS", headers, ""),
+            ("B.SYS", {}, "A.SYS"),
+            ("C.SYS", {"SCHILY.realsize": "700"}, ""),
+        ):
+            header = tarfile.TarInfo(name)
+            header.type, header.linkname = (tarfile.LNKTYPE if linkname else b"0"), linkname
+            header.size, header.pax_headers = 0 if linkname else 700, more
+            archive.addfile(header, None if linkname else io.BytesIO(b"c" * 700))
+    with open_tree(path) as tree:
+        sparse, link, plain = tree.members
+        for one in (sparse, link):
+            assert one.unreadable is not None
+            assert (one.unreadable.rule, one.unreadable.reason) == (
+                "member-unreadable",
+                "it is a sparse file",
+            )
+        assert b"".join(tree.stream(plain)) == b"c" * 700
+
+
+def test_a_sparse_member_in_the_old_form_of_gnu_is_named(tmp_path: Path) -> None:
+    """GNU tar manual, appendix D, "Old GNU Format": type S, and the map from byte 386 on."""
+    header = tarfile.TarInfo("A.SYS")
+    header.size = 512
+    block = bytearray(header.tobuf(tarfile.GNU_FORMAT))
+    block[156:157] = b"S"
+    block[386:410] = b"00000001000\x00" * 2
+    block[483:495] = b"00000011610\0"
+    block[148:156] = b" " * 8
+    block[148:156] = b"%06o\0 " % sum(block)
+    packed = bytes(block) + b"a" * 512
+    with open_tree(put_file(tmp_path / "pack.tar", packed + make_tar({"B.SYS": b"b"}))) as tree:
+        sparse, plain = tree.members
+        assert (sparse.size, plain.unreadable) == (0o11610, None)
+        assert sparse.unreadable is not None
+        assert sparse.unreadable.reason == "it is a sparse file"
+
+
 def test_a_tar_without_its_end_is_named(tmp_path: Path) -> None:
     """POSIX, pax, ustar Interchange Format: two blocks of zeros end an archive."""
     made = make_tar({"A.SYS": bytes(700), "B.SYS": bytes(700)})

@@ -78,13 +78,14 @@ def log_mirror_problems(space: UdfSpace, volume: LogicalVolume, log: ProblemLog)
         plain = volume.plain_map(row.partition_number) or 0
         address = LongAddress(EXTENT_RECORDED, volume.block_size, row.mirror_block, plain)
         mirror = space.file_extents(address, "the metadata mirror file")
-        if mirror is not None and row.is_doubled:
+        is_sound = mirror is not None and space.is_complete
+        found = space.log.findings()[-1:]
+        if mirror is not None and is_sound and row.is_doubled:
             own = space.file_extents(address._replace(block=row.metadata_block), "metadata file")
             if own is not None:
                 free = _free_blocks(space, address._replace(block=row.bitmap_block))
                 _log_unlike(space, own, mirror, free, log)
-        if mirror is None:
-            found = space.log.findings()[-1:]
+        if not is_sound:
             log.add(
                 "udf-metadata-mirror",
                 "UDF volume",

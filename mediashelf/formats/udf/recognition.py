@@ -177,16 +177,32 @@ def _valid_anchors(view: View, size: int, session: int, log: ProblemLog) -> list
         if not data or (number != first and parse_descriptor_tag(data).identifier != _ANCHOR):
             continue
         is_meant = number in places or parse_descriptor_tag(data).location == number
-        place_log = log if is_meant else ProblemLog()
+        place_log = log if number == first else ProblemLog()
         is_valid = verify_tag(
             data, number, frozenset({_ANCHOR}), "anchor", place_log, offset=number * size
         )
+        if is_meant and not is_valid and number != first:
+            _log_damaged_copy(place_log, number * size, size, log)
         if is_valid:
             sequences += [
                 _SEQUENCE.unpack_from(data, TAG_SIZE),
                 _SEQUENCE.unpack_from(data, TAG_SIZE + _SEQUENCE.size),
             ]
     return sequences
+
+
+def _log_damaged_copy(own_log: ProblemLog, offset: int, size: int, log: ProblemLog) -> None:
+    """Log an anchor after the first, which is no more of a fault than that there is none."""
+    (finding,) = own_log.findings()
+    log.add(
+        "udf-anchor-copy",
+        f"LBA {offset // SECTOR_SIZE}",
+        f"a copy of the UDF anchor is damaged: {finding.found}",
+        offset=offset,
+        length=size,
+        found=finding.found,
+        expected=finding.expected,
+    )
 
 
 def has_later_anchor(view: View, end: int, size: int, session: int = 0) -> bool:

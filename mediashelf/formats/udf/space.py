@@ -28,6 +28,7 @@ from mediashelf.formats.volume import HOLE, Extent
 
 _MOST_EXTENTS = 1 << 16  # of one file
 _MOST_IN_ALL = 1 << 21  # extents of all files; a DVD has about as many blocks
+_ALONE = 4  # the strategy of a file that has one file entry (ECMA-167 4/14.6.2; UDF 2.3.5.1)
 _CHAINED = 4096  # the strategy by which a later file entry takes the place of an earlier one
 _MOST_REPLACED = 1024  # file entries of one file, as the Linux kernel 6.1 follows them
 _MOST_CONTINUATIONS = 1024  # blocks of allocation descriptors of one file
@@ -84,7 +85,10 @@ class UdfSpace(UdfBlocks):
 
     def _replacing(self, address: LongAddress, data: bytes, name: str) -> LongAddress | None:
         """Return where the file entry is that takes the place of this one, if any does."""
-        if parse_strategy(data) != _CHAINED:
+        strategy = parse_strategy(data)
+        if strategy not in (_ALONE, _CHAINED):
+            self._log_strategy(strategy, address, name)
+        if strategy != _CHAINED:
             return None
         after = address._replace(block=address.block + 1)
         lba = self.lba_of(after)
@@ -95,6 +99,20 @@ class UdfSpace(UdfBlocks):
         if self.read_record(after, frozenset({INDIRECT_ENTRY}), name) is None:
             return None
         return parse_indirect_entry(block)
+
+    def _log_strategy(self, strategy: int, address: LongAddress, name: str) -> None:
+        """Log a strategy for which systems refuse the file; its first file entry is read here."""
+        self.is_complete = False
+        lba = self.lba_of(address)
+        self.log.add(
+            "udf-file-entry",
+            name,
+            f"its file entry has strategy {strategy}, so systems that follow UDF do not open it",
+            offset=None if lba is None else lba * self.block_size,
+            length=None if lba is None else self.block_size,
+            found=f"strategy {strategy}",
+            expected=f"{_ALONE} or {_CHAINED}",
+        )
 
     def extents(
         self, file_entry: FileEntry, icb: LongAddress, offset: int, name: str

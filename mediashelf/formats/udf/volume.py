@@ -71,11 +71,7 @@ def read_udf_volume(view: View, log: ProblemLog, session: int = 0) -> VolumeFact
         _log_single_anchor(view, block_size, log)
     read = _Contents()
     if volume.block_size != block_size:
-        _not_read(
-            log,
-            f"its blocks of {volume.block_size:,} bytes are not those of the anchor, "
-            f"{block_size:,}",
-        )
+        _log_other_blocks(sequences[0][1] * block_size, volume.block_size, block_size, log)
     else:
         read = _read_contents(view, sequence, volume, log)
     return VolumeFacts(
@@ -211,6 +207,19 @@ def _log_lost(view: View, volume: LogicalVolume, kind: str, log: ProblemLog) -> 
         offset=place * volume.block_size,
         length=volume.block_size,
     )
+
+
+def _log_other_blocks(offset: int, size: int, anchor_size: int, log: ProblemLog) -> None:
+    reason = f"its blocks of {size:,} bytes are not those of the anchor, {anchor_size:,}"
+    log.add(
+        "udf-volume-descriptors",
+        f"LBA {offset // SECTOR_SIZE}",
+        f"the UDF logical volume descriptor is wrong: {reason}",
+        offset=offset,
+        found=f"{size:,} bytes",
+        expected=f"{anchor_size:,} bytes",
+    )
+    _not_read(log, reason)
 
 
 def _log_block_size(block_size: int, log: ProblemLog) -> None:

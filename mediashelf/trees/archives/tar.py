@@ -78,6 +78,19 @@ class _ByPath:
             return None
 
 
+def _is_sparse(header: tarfile.TarInfo) -> bool:
+    """Tell whether a member's bytes are not the file's, in any form, also one tarfile passes over.
+
+    GNU tar manual, "Storing Sparse Files"; the names that star and Solaris use from memory.
+    """
+    more = header.pax_headers
+    return (
+        header.issparse()
+        or any(name.startswith(("GNU.sparse.", "SUN.holesdata")) for name in more)
+        or more.get("SCHILY.realsize", str(header.size)) != str(header.size)
+    )
+
+
 class TarTree(Tree):
     """The members of an archive."""
 
@@ -180,7 +193,7 @@ class TarTree(Tree):
             refusal = Unreadable("special-file-left-out", "it is a device or FIFO")
             return TreeMember(parts, 0, modified, MemberKind.SPECIAL, refusal)
         refusal_of_file = None
-        if header.issparse():
+        if _is_sparse(header):
             refusal_of_file = Unreadable("member-unreadable", "it is a sparse file")
         elif header.offset_data + header.size > self._view.size:
             refusal_of_file = Unreadable("member-unreadable", "the archive ends before it does")

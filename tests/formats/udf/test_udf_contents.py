@@ -16,7 +16,7 @@ import pycdlib
 import pytest
 
 from byte_views import BytesView
-from image_udf import make_udf
+from image_udf import icb_tag, make_udf
 from mediashelf.findings import Severity
 from mediashelf.formats.problem_log import ProblemLog
 from mediashelf.formats.udf.fields import decode_compressed, parse_dstring, parse_timestamp
@@ -352,7 +352,7 @@ def metadata_file(block: int, *extents: tuple[int, int]) -> bytes:
     """A signed file entry (ECMA-167 4/14.9) for ``block`` with short descriptors."""
     data = bytearray(SECTOR_SIZE)
     struct.pack_into("<HH", data, 0, 0x0105, 3)
-    data[27] = 0xFA
+    data[16:36] = icb_tag(0xFA)
     struct.pack_into("<Q", data, 56, sum(size for size, _ in extents))
     struct.pack_into("<II", data, 168, 0, 8 * len(extents))
     for number, extent in enumerate(extents):

@@ -23,7 +23,6 @@ from mediashelf.formats.volume import VolumeFacts, VolumeKind
 
 FILES = {"A.TXT": b"a" * 5000, "DIR/B.TXT": b"b" * 100}
 FILE_ENTRY, INDIRECT_ENTRY, EXTENT_DESCRIPTOR, FILE_IDENTIFIER = 261, 259, 258, 257
-PARTITION = 5
 CHAINED = 4096  # strategy
 
 
@@ -44,6 +43,11 @@ def find_entry(disc: Disc, size: int) -> int:
     )
 
 
+def find_root(disc: Disc) -> int:
+    """The LBA of the root directory's file entry, which is the first one."""
+    return next(lba for lba, block in enumerate(disc.blocks) if block[:2] == b"\5\1")
+
+
 def changed(block: bytes, number: int, at: int, new: bytes) -> bytes:
     """A descriptor with other bytes, for a block of the partition."""
     body = bytearray(block[16:512])
@@ -53,10 +57,7 @@ def changed(block: bytes, number: int, at: int, new: bytes) -> bytes:
 
 def extend_partition(disc: Disc, count: int) -> None:
     """Let the partition reach over ``count`` more blocks, in both sequences."""
-    for lba, block in enumerate(disc.blocks):
-        if block[:2] == struct.pack("<H", PARTITION) and block[12:16] == struct.pack("<I", lba):
-            end = len(disc.blocks) + count - disc.start
-            disc.blocks[lba] = changed(block, lba, 192, struct.pack("<I", end))
+    disc.set_end(len(disc.blocks) + count)
 
 
 def close(disc: Disc) -> Disc:
@@ -153,6 +154,32 @@ def test_what_is_no_file_is_not_read_as_an_empty_one_in_silence(kind: int) -> No
     volume, (finding,) = read(disc)
     assert (finding.rule, finding.severity) == ("udf-file-entry", Severity.ERROR)
     assert not volume.is_complete
+
+
+@pytest.mark.parametrize("strategy", [0, 1, 3, 5, 4097, 65535])
+@pytest.mark.parametrize("size", [5000, None], ids=["file", "root"])
+def test_a_strategy_that_no_system_follows_is_named(strategy: int, size: int | None) -> None:
+    # ECMA-167 4/14.6.2; UDF 2.60, 2.3.5.1 allows 4 and 4096, and kernels refuse the file else.
+    disc = Disc(FILES)
+    lba = find_entry(disc, size) if size else find_root(disc)
+    block = changed(disc.blocks[lba], lba - disc.start, 20, struct.pack("<H", strategy))
+    disc.blocks[lba] = block
+    volume, (finding,) = read(disc)
+    assert (finding.rule, finding.severity) == ("udf-file-entry", Severity.ERROR)
+    assert finding.where == ("/A.TXT" if size else "UDF root directory")
+    assert str(strategy) in finding.message
+    assert size_of(volume, "/A.TXT") == 5000  # it can be read all the same
+    assert not volume.is_complete
+
+
+@pytest.mark.parametrize("strategy", [4, CHAINED])
+def test_strategies_that_systems_follow_are_not_named(strategy: int) -> None:
+    disc = Disc(FILES)
+    lba = find_entry(disc, 5000)
+    block = changed(disc.blocks[lba], lba - disc.start, 20, struct.pack("<H", strategy))
+    disc.blocks[lba] = block
+    volume, findings = read(disc)
+    assert (size_of(volume, "/A.TXT"), findings, volume.is_complete) == (5000, (), True)
 
 
 def iter_chain(first: int, length: int) -> Iterator[bytes]:

@@ -9,7 +9,7 @@ import pytest
 from byte_views import BytesView
 from golden_discs import UDF_ALONE, sign, with_integrity, with_mirror
 from image_parts import SECTOR, le32, tagged
-from image_udf import TIMESTAMP, make_udf, regid
+from image_udf import TIMESTAMP, icb_tag, make_udf, regid
 from make_image import flip, put, zero
 from mediashelf.findings import Severity
 from mediashelf.formats.disc import read_disc
@@ -147,7 +147,7 @@ def with_double(*, flag: int = 1) -> tuple[bytes, int, int]:
         data = put(put(data, at + 264, le32(6 + 64) + le32(2)), at + 446, row.ljust(64, b"\0"))
         data = sign(data, at)
     for block, contents in ((own, first), (mirror, second)):
-        body = bytearray(bytes(11) + b"\xfa" + bytes(148))
+        body = bytearray(icb_tag(0xFA) + bytes(140))
         struct.pack_into("<Q", body, 56 - 16, 2 * SECTOR)
         struct.pack_into("<I", body, 172 - 16, 8)
         body += struct.pack("<II", 2 * SECTOR, contents)
@@ -168,12 +168,22 @@ def test_a_mirror_with_blocks_of_its_own_is_a_copy(is_mirror: bool, at: int) -> 
     assert rules(flip(with_double(flag=0)[0], place)) == set()
 
 
+@pytest.mark.parametrize(("at", "new"), [(20, b"\0"), (180, b"\xff\xff\xff\7")])
+def test_a_mirror_that_no_system_can_follow_is_named(at: int, new: bytes) -> None:
+    # ECMA-167 4/14.6.2: strategy 0 says nothing; or its only extent is outside the partition.
+    data, _, _ = with_double()
+    (block,) = struct.unpack_from("<I", data, 258 * SECTOR + 446 + 44)
+    place = (block + 262) * SECTOR
+    assert rules(sign(put(data, place + at, data[place + at :][: len(new)]), place)) == set()
+    (finding,) = read_disc(BytesView(sign(put(data, place + at, new), place))).findings
+    assert (finding.rule, finding.severity) == ("udf-metadata-mirror", Severity.WARNING)
+
+
 def with_bitmap(data: bytes, bits: int) -> bytes:
     """The same with a bitmap of the metadata file, which is in its file entry."""
     maps = [(sequence + 1) * SECTOR + 446 for sequence in (257, reserve_of(data))]
     block = struct.unpack_from("<I", data, maps[0] + 40)[0] + 1  # after that of the metadata file
-    body = bytearray(bytes(11) + b"\xfc" + bytes(148))
-    body[18] = 3  # the bytes are in the file entry (4/14.6.8)
+    body = bytearray(icb_tag(0xFC, 3) + bytes(140))  # 3: the bytes are in the file entry
     bitmap = tagged(264, block, le32(2) + le32(1) + bytes([bits]))[:25]
     struct.pack_into("<Q", body, 56 - 16, len(bitmap))
     struct.pack_into("<I", body, 172 - 16, len(bitmap))

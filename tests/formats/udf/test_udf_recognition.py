@@ -11,9 +11,10 @@ import pycdlib
 import pytest
 
 from byte_views import BytesView
-from image_parts import SECTOR, anchor, both32, tagged
+from image_parts import SECTOR, anchor, both32, le32, tagged
 from image_udf import make_udf
 from make_image import ANCHOR, MadeImage, flip, make_iso, put, zero
+from mediashelf.findings import Severity
 from mediashelf.formats.disc import read_disc
 from mediashelf.formats.udf.tags import descriptor_crc, parse_descriptor_tag, tag_checksum
 from mediashelf.formats.volume import VolumeFacts, VolumeKind
@@ -88,7 +89,7 @@ def test_a_damaged_anchor_at_a_place_for_unclosed_media_is_found() -> None:
     more = tagged(2, 512, plain[256 * SECTOR + 16 : 256 * SECTOR + 48])
     data = put(plain, 512 * SECTOR, more)
     assert rules(data) == set()
-    assert rules(flip(data, 512 * SECTOR + 20)) == {"udf-tag"}
+    assert rules(flip(data, 512 * SECTOR + 20)) == {"udf-anchor-copy"}
     # A file's bytes there may begin like a tag.
     assert rules(put(data, 512 * SECTOR, b"\x02\0\x02\0" + b"text" * 4)) == set()
 
@@ -109,6 +110,39 @@ def test_one_sound_anchor_is_enough(image: MadeImage) -> None:
         assert rules(last + bytes(added * SECTOR)) == {"udf-anchor-copy"}
     small = make_udf({"A.TXT": b"alpha"}, 512)
     assert rules(small + bytes(150 * SECTOR)) == rules(small)
+
+
+@pytest.mark.parametrize("at", [0, 4, 8, 12, 16, 40, 511])
+def test_one_wrong_byte_of_a_later_anchor_is_no_worse_than_its_loss(
+    image: MadeImage, at: int
+) -> None:
+    # UDF 2.60, 2.2.3: two are recorded; systems need one, and read the one at 256 first.
+    place = image.at("last-anchor")
+    lost, damaged = (
+        read_disc(BytesView(data)).findings
+        for data in (zero(image.data, place), flip(image.data, place + at))
+    )
+    for (finding,) in (lost, damaged):
+        assert (finding.rule, finding.severity) == ("udf-anchor-copy", Severity.WARNING)
+        assert finding.offset == place
+    assert udf_of(flip(image.data, place + at)) == udf_of(image.data)
+
+
+@pytest.mark.parametrize("size", [0, 1, 512, 2047, 2049, 4096])
+def test_blocks_of_another_size_than_those_of_the_anchor_are_damage(
+    image: MadeImage, size: int
+) -> None:
+    # ECMA-167 3/10.6; from memory: UDF 2.60, 2.2.4.2, blocks are as large as sectors.
+    lba = image.at("udf-descriptors") // SECTOR + 1
+    block = image.data[lba * SECTOR : (lba + 1) * SECTOR]
+    volume = tagged(6, lba, block[16:212] + le32(size) + block[216:512])
+    assert rules(put(image.data, lba * SECTOR, tagged(6, lba, block[16:512]))) == set()
+    changed = put(image.data, lba * SECTOR, volume)
+    told = {finding.rule: finding for finding in read_disc(BytesView(changed)).findings}
+    assert set(told) == {"udf-volume-descriptors", "udf-contents-not-read"}
+    finding = told["udf-volume-descriptors"]
+    assert (finding.severity, finding.offset) == (Severity.ERROR, (lba - 1) * SECTOR)
+    assert (finding.found, finding.expected) == (f"{size:,} bytes", "2,048 bytes")
 
 
 def test_an_anchor_256_blocks_before_the_end(image: MadeImage) -> None:
