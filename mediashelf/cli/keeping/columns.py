@@ -103,9 +103,7 @@ COLUMNS: dict[str, Column] = {
     "place": Column(lambda image: image.row.description.place),
     "part-number": Column(lambda image: image.row.description.part_number),
     "recorded": Column(lambda i: day_shown(i.row.recorded_at), lambda i: i.row.recorded_at),
-    "confirmed": Column(
-        lambda image: day_shown(image.row.confirmed_at), lambda i: i.row.confirmed_at
-    ),
+    "confirmed": Column(lambda i: day_shown(i.row.confirmed_at), lambda i: i.row.confirmed_at),
     "published": Column(_published),
     "digest": Column(lambda image: image.row.key_digest),
     "file": Column(lambda image: str(image.row.file)),
