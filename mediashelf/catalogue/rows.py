@@ -29,10 +29,7 @@ class Presence(StrEnum):
 RECORDED = "recorded"
 """Verdict of an image whose digest is on record and which no audit has read since."""
 
-STATES = (
-    RECORDED,
-    *(state.value for state in State),
-)
+STATES = (RECORDED, *(state.value for state in State))
 """Every word that :attr:`ImageRow.state` can be."""
 
 
@@ -214,6 +211,11 @@ def kept_number(number: int) -> int:
 def utc_now() -> str:
     """Return this second in UTC, ISO 8601."""
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def day_shown(moment: str) -> str:
+    """Return the day of a moment as people read it, and that a clock was ahead where it was."""
+    return f"{moment[:10]} (in the future)" if moment > utc_now() else moment[:10]
 
 
 _FILE_NAMES, _FILE_NAME_ERRORS = sys.getfilesystemencoding(), sys.getfilesystemencodeerrors()

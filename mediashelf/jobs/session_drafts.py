@@ -10,6 +10,7 @@ from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.store import Catalogue, open_catalogue
 from mediashelf.files import write_whole
 from mediashelf.integrity.fixity.states import State
+from mediashelf.jobs.library.listing import is_wrong
 from mediashelf.jobs.session_library import files_of_sheets
 from mediashelf.readability.targets import load_targets, pick_targets
 from mediashelf.sessions.discs.glance import boot_ways
@@ -69,5 +70,6 @@ def _problem(row: ImageRow) -> str:
     is_raw = row.looks_raw or row.is_sheet  # every sector is judged when it is converted
     if row.errors and not is_raw:
         return f"{count_text(row.errors, 'error')} inside; see mediashelf audit"
-    is_wrong = row.state in (State.DECAYED, State.TRUNCATED, State.CHANGED)
-    return f"{row.state_word}; see mediashelf audit" if is_wrong and not row.is_acknowledged else ""
+    if is_raw and row.errors and row.state == State.DAMAGED:
+        return ""
+    return f"{row.state_word}; see mediashelf audit" if is_wrong(row) else ""

@@ -17,6 +17,7 @@ from mediashelf.catalogue.scanning.presence import Absences, FileSystems
 from mediashelf.catalogue.scanning.walk import SeenImage, walk_folder
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
+from mediashelf.findings import Finding, Severity
 from mediashelf.system import real_path
 
 
@@ -41,12 +42,15 @@ class AuditJob(Struct, frozen=True):
         return self.path.suffix.lower() == SHEET_SUFFIX
 
 
-def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob]:
+def plan_audit(
+    catalogue: Catalogue, names: Sequence[str] = (), unlisted: list[Finding] | None = None
+) -> list[AuditJob]:
     """Return the images that the names mean, each once; without names, all shelves.
 
     A name is that of a shelf, or a file or folder, on record or not, or what
     :func:`images_named` takes. A shelf or folder means everything that is
-    recorded in it, and every image file in it that is not. Raises
+    recorded in it, and every image file in it that is not; a finding is added to ``unlisted``
+    for each folder where those could not be looked for. Raises
     :class:`InputError` for a name that means nothing, or more than one image.
     """
     planner = _Planner(catalogue)
@@ -58,6 +62,8 @@ def plan_audit(catalogue: Catalogue, names: Sequence[str] = ()) -> list[AuditJob
     for name in names:
         for job in planner.of_name(name):
             jobs.setdefault(job.path, job)
+    if unlisted is not None:
+        unlisted += planner.unlisted.values()
     return list(jobs.values())
 
 
@@ -87,6 +93,7 @@ class _Planner:
         self._catalogue = catalogue
         self._file_systems = FileSystems()
         self._others: dict[str, str] = {}  # by shelf: that its folder is not the shelf
+        self.unlisted: dict[Path, Finding] = {}
         self.shelves = {shelf.name.lower(): shelf for shelf in catalogue.shelves()}
 
     def of_name(self, name: str) -> Iterator[AuditJob]:
@@ -135,6 +142,10 @@ class _Planner:
                 if row.path.startswith(inner)
             }
         walk = walk_folder(folder, self._file_systems, rows)
+        if walk.is_refused:
+            self._note_unlisted(folder, walk.problem)
+        for name, reason in walk.unread_folders.items():
+            self._note_unlisted(folder / name, reason)
         found = [
             (rows[path].file_system, seen.file_system)
             for path, seen in walk.images.items()
@@ -151,6 +162,16 @@ class _Planner:
                     yield _job(row, Presence.HERE)  # what reads it will say why it cannot
                 else:
                     yield self._absent(row, Presence.AWAY if walk.problem else presence)
+
+    def _note_unlisted(self, folder: Path, reason: str) -> None:
+        self.unlisted[folder] = Finding(
+            "folder-is-readable",
+            Severity.WARNING,
+            str(folder),
+            f"this folder could not be listed: {reason}; images in it without a record were not "
+            "looked for",
+            remedy="check its permissions and the disk, and audit again",
+        )
 
     def _seen(
         self,

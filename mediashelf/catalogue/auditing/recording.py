@@ -10,11 +10,12 @@ from msgspec.structs import replace
 from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
-from mediashelf.catalogue.history import Happening, keep, keep_verdict
-from mediashelf.catalogue.records.damage_inside import damage_inside_of, keep_damage_inside
+from mediashelf.catalogue.history import keep_verdict
+from mediashelf.catalogue.records.damage_inside import has_damage_inside, keep_damage_inside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, ImageRow, utc_now
+from mediashelf.catalogue.scanning.origins import tell_known_damage
 from mediashelf.catalogue.scanning.record import replace_findings
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity, worst
@@ -81,16 +82,14 @@ def share_damage(
         f"AND id NOT IN (SELECT image_id FROM waiting) AND {_OTHERS[is_wrong]}",
         [row.id, row.key_digest],
     ).fetchall()
-    verdict, judged_by = (State.DAMAGED.value, "audit") if is_wrong else (RECORDED, "scan")
     for other in images.by_ids(db, [one for (one,) in others]).values():
+        if is_wrong:
+            tell_known_damage(db, other, now)
+            continue
         db.execute(
-            "UPDATE images SET verdict = ?, judged_by = ? WHERE id = ?",
-            [verdict, judged_by, other.id],
+            "UPDATE images SET verdict = ?, judged_by = 'scan' WHERE id = ?", [RECORDED, other.id]
         )
-        found = damage_inside_of(db, other.where, [row.key_digest])
-        replace_findings(db, other.id, "audit", found)
-        for told in found[:1]:
-            keep(db, other.id, Happening.DAMAGED, "audit", told.message, at=now)
+        replace_findings(db, other.id, "audit", ())
 
 
 _OTHERS = {
@@ -120,6 +119,8 @@ def confirm_record(db: sqlite3.Connection, row: ImageRow, mtime_ns: int) -> None
     )
     replace_findings(db, row.id, "audit", ())
     drop_waiting(db, row.id)
+    if has_damage_inside(db, row.digests.values()):
+        tell_known_damage(db, images.by_ids(db, [row.id])[row.id], utc_now())
 
 
 def _add_digests(

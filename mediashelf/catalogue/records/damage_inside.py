@@ -31,6 +31,12 @@ def keep_damage_inside(
             )
 
 
+def has_damage_inside(db: sqlite3.Connection, digests: Iterable[str]) -> bool:
+    """Tell whether anything was found inside bytes with one of these digests."""
+    sql = "SELECT 1 FROM damage_inside WHERE digest = ?"
+    return any(db.execute(sql, [digest]).fetchone() for digest in digests)
+
+
 @reads_catalogue
 def damage_inside_of(
     db: sqlite3.Connection, where: str, digests: Iterable[str]

@@ -11,14 +11,18 @@ import sqlite3
 from collections.abc import Collection
 
 from mediashelf.catalogue import images
+from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.images import Namesakes
 from mediashelf.catalogue.records.waiting import ids_waiting_with
-from mediashelf.catalogue.rows import ImageRow, Presence, keep_path
+from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence, keep_path
 from mediashelf.catalogue.scanning.other_folder import ShelvesThere, other_folder
 from mediashelf.catalogue.scanning.presence import FileSystems
+from mediashelf.catalogue.scanning.record import replace_findings
 from mediashelf.catalogue.scanning.values import Reading
 from mediashelf.catalogue.scanning.walk import RecordPlace
 from mediashelf.catalogue.twins import Group, likeness
+from mediashelf.integrity.fixity.comparing import damage_inside
+from mediashelf.integrity.fixity.states import State
 from mediashelf.system import real_path
 
 
@@ -159,6 +163,28 @@ def take_over_verdict(db: sqlite3.Connection, image_id: int, twin_id: int | None
         [now, twin_id, image_id],
     )
     _copy_findings(db, twin_id, image_id, "audit")
+
+
+_CALLED_GOOD = (RECORDED, State.SOUND.value)
+
+
+def tell_known_damage(db: sqlite3.Connection, row: ImageRow, now: str) -> None:
+    """Call an image damaged that was called good, where the next audit would.
+
+    Within the caller's transaction. What the keeper acknowledged of it stays acknowledged.
+    """
+    if row.waiting is not None or row.verdict not in _CALLED_GOOD:
+        return
+    record = images.fixity_record(db, row)
+    found = () if record is None else damage_inside(row.where, record, ())
+    if not found:
+        return
+    db.execute(
+        "UPDATE images SET verdict = ?, judged_by = 'audit' WHERE id = ?",
+        [State.DAMAGED.value, row.id],
+    )
+    replace_findings(db, row.id, "audit", found)
+    keep(db, row.id, Happening.DAMAGED, "audit", found[0].message, at=now)
 
 
 def _copy_findings(db: sqlite3.Connection, source_id: int, image_id: int, origin: str) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 
 from mediashelf.catalogue.auditing.names import recorded_image
 from mediashelf.catalogue.history import Happening, HistoryRow, history_of
+from mediashelf.catalogue.rows import day_shown
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.cli.documents import chosen, document
 from mediashelf.cli.library.catalogue_rows import image_dict
@@ -44,7 +45,8 @@ def say_history(catalogue: Catalogue, name: str, *, as_json: bool, quiet: bool) 
         is_confirmed = row.confirmed_at > row.recorded_at or any(
             one.event is Happening.CONFIRMED for one in history
         )
-        last = f"on {row.confirmed_at[:10]}" if is_confirmed else "never since they were recorded"
+        day = f"on {day_shown(row.confirmed_at)}"
+        last = day if is_confirmed else "never since they were recorded"
         say_wrapped(f"Bytes last confirmed: {last}.")
 
 

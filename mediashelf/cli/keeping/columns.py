@@ -10,6 +10,7 @@ import click
 from msgspec import Struct
 
 from mediashelf.catalogue.images import kinds_of
+from mediashelf.catalogue.rows import day_shown
 from mediashelf.findings import Severity
 from mediashelf.integrity.fixity.states import WORST_FIRST
 from mediashelf.jobs.library.listing import ListedImage
@@ -101,8 +102,8 @@ COLUMNS: dict[str, Column] = {
     ),
     "place": Column(lambda image: image.row.description.place),
     "part-number": Column(lambda image: image.row.description.part_number),
-    "recorded": Column(lambda image: image.row.recorded_at[:10], lambda i: i.row.recorded_at),
-    "confirmed": Column(lambda image: image.row.confirmed_at[:10], lambda i: i.row.confirmed_at),
+    "recorded": Column(lambda i: day_shown(i.row.recorded_at), lambda i: i.row.recorded_at),
+    "confirmed": Column(lambda i: day_shown(i.row.confirmed_at), lambda i: i.row.confirmed_at),
     "published": Column(_published),
     "digest": Column(lambda image: image.row.key_digest),
     "file": Column(lambda image: str(image.row.file)),

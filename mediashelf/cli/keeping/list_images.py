@@ -105,7 +105,8 @@ def list_command(
 
     Several filters must all match. With --target, only images that the system can
     read, that the emulator serves whole, and that nothing is known to be wrong with; of
-    several systems, all must read it. No image is opened. With -q, only the images: no
+    several systems, all must read it. One that is not as published may be another
+    edition: it is listed, and its state says so. No image is opened. With -q, only the images: no
     totals. In a pipe each image is one line.
 
     CSV holds the data as it is. A label or note that begins with = + - or @ can be taken

@@ -20,10 +20,11 @@ from mediashelf.cli.options import (
     quiet_option,
 )
 from mediashelf.cli.progress import progress
-from mediashelf.cli.render import exit_for, say_json, say_wrapped, tell
+from mediashelf.cli.render import exit_for, say, say_findings, say_json, say_wrapped, tell
 from mediashelf.cli.report_file import CREATED_BY, moment_text, report_option, write_report
 from mediashelf.integrity.fixity.digests import ALGORITHMS
 from mediashelf.jobs.library.auditing import Audit, AuditRequest, audit_library
+from mediashelf.text import printable
 
 
 @click.command(
@@ -147,10 +148,13 @@ def audit(
     if not done.is_kept:
         tell("The catalogue cannot be written, so nothing was confirmed in it.")
     if as_json:
-        say_json(audit_document(done.results, request.depth, done.due))
+        say_json(audit_document(done, request.depth))
     else:
         if done.results or done.due is None:
             say_audit(done.results, request.depth, show_all=show_all, quiet=quiet)
+        if done.unlisted:
+            say()
+            say_findings(done.unlisted)
         if done.due is not None and not quiet:
             for line in due_lines(done.due):
                 say_wrapped(line)
@@ -184,6 +188,9 @@ def _report(path: Path, done: Audit, request: AuditRequest) -> None:
         scope=", ".join(request.names) or "All shelves",
         created=moment_text(),
         created_by=CREATED_BY,
-        notes=list(due_lines(done.due)) if done.due is not None else (),
+        notes=[
+            *(printable(f"{each.where}: {each.message}") for each in done.unlisted),
+            *(due_lines(done.due) if done.due is not None else ()),
+        ],
     )
     write_report(path, page)

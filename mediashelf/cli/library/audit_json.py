@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from mediashelf.catalogue.auditing.audit import AuditResult, Depth
@@ -12,23 +11,22 @@ from mediashelf.cli.library.audit_due import due_dict
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.integrity.fixity.comparing import WORST_FIRST
 from mediashelf.integrity.structure.damage import DamageSpan
-from mediashelf.jobs.library.auditing import DueRun
+from mediashelf.jobs.library.auditing import Audit
 
 if TYPE_CHECKING:  # few audits look inside files
     from mediashelf.integrity.inside.contents import ContentsReport
 
 
-def audit_document(
-    results: Sequence[AuditResult], depth: Depth, due: DueRun | None
-) -> dict[str, Any]:
+def audit_document(audit: Audit, depth: Depth) -> dict[str, Any]:
     """Return the whole document; ``due`` is in it only with --due."""
+    results, due = audit.results, audit.due
     counts = Counter(each.verdict.state for each in results)
     return document(
         "audit",
         depth=depth,
         counts={state: counts[state] for state in WORST_FIRST},
         images=Each(map(_image, results)),
-        findings=Each(finding for each in results for finding in each.verdict.findings),
+        findings=Each(audit.iter_findings()),
         **({} if due is None else {"due": due_dict(due)}),
     )
 

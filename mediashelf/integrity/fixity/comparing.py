@@ -98,7 +98,7 @@ def compare_with_record(
     own = () if comparison.finding is None else (comparison.finding,)
     if comparison.is_confirmed and recorded is not None:
         structure = with_acknowledged(structure, recorded.acknowledged)
-        inside = () if inside_read else _damage_inside(where, recorded, structure)
+        inside = () if inside_read else damage_inside(where, recorded, structure)
         if inside and comparison.state is State.SOUND:
             comparison.state = State.DAMAGED
         published = with_acknowledged(recorded.published, recorded.acknowledged)
@@ -113,7 +113,7 @@ def compare_with_record(
     )
 
 
-def _damage_inside(
+def damage_inside(
     where: str, recorded: FixityRecord, structure: Sequence[Finding]
 ) -> tuple[Finding, ...]:
     """Return what an audit found inside these bytes that is not seen in the structure."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
@@ -55,18 +55,26 @@ class Audit(Struct, frozen=True):
     """The verdicts; ``due`` is None unless only what is due was asked for.
 
     ``is_kept`` is False where the catalogue could not be written, so nothing was confirmed.
-    ``failed`` are the names that mean nothing here; the others were audited.
+    ``failed`` are the names that mean nothing here; the others were audited. ``unlisted``
+    names the folders in which images without a record could not be looked for.
     """
 
     results: Sequence[AuditResult]
     due: DueRun | None
     is_kept: bool = True
     failed: Sequence[InputError] = ()
+    unlisted: Sequence[Finding] = ()
 
     @property
     def findings(self) -> list[Finding]:
-        """What was found of all images."""
-        return [finding for each in self.results for finding in each.verdict.findings]
+        """What :meth:`iter_findings` yields."""
+        return list(self.iter_findings())
+
+    def iter_findings(self) -> Iterator[Finding]:
+        """Yield what was found of all images, then of folders."""
+        for each in self.results:
+            yield from each.verdict.findings
+        yield from self.unlisted
 
 
 def audit_library(
@@ -79,7 +87,8 @@ def audit_library(
         take_back_findings(catalogue, request.names, request.take_back)
     if not request.names:
         catalogue.needed_shelves("audit")
-    jobs, failed = _plan(catalogue, request.names)
+    unlisted: list[Finding] = []
+    jobs, failed = _plan(catalogue, request.names, unlisted)
     due = None
     if request.due is not None:
         plan = plan_due(jobs, timedelta(seconds=request.due))
@@ -105,20 +114,20 @@ def audit_library(
     ):
         results = list(running)
     is_kept = catalogue.can_write or not any(each.job.row for each in results)
-    return Audit(results, due, is_kept, failed)
+    return Audit(results, due, is_kept, failed, unlisted)
 
 
 def _plan(
-    catalogue: Catalogue, names: Sequence[str]
+    catalogue: Catalogue, names: Sequence[str], unlisted: list[Finding]
 ) -> tuple[Sequence[AuditJob], list[InputError]]:
     """Return what the names mean; one that means nothing does not keep the others from it."""
     if len(names) < 2:
-        return plan_audit(catalogue, names), []
+        return plan_audit(catalogue, names, unlisted), []
     jobs: dict[Path, AuditJob] = {}
     failed: list[InputError] = []
     for name in names:
         try:
-            jobs.update({job.path: job for job in plan_audit(catalogue, [name])})
+            jobs.update({job.path: job for job in plan_audit(catalogue, [name], unlisted)})
         except InputError as error:
             failed.append(error)
     return list(jobs.values()), failed

@@ -39,7 +39,9 @@ class TargetAnswer(Struct, frozen=True):
         """Return what to know of the image that a device's best package is in, if anything."""
         best = self.survey.covers[index].best
         rows = self.answer.images[best.package] if best is not None else ()
-        return rows[0].state_word if rows and readiness(rows[0]) else ""
+        if not rows or not (readiness(rows[0]) or rows[0].unmet_words):
+            return ""
+        return rows[0].state_word
 
     def copies(self, index: int) -> Sequence[str]:
         """Return where else the text of a device's best package is, as whole as there."""

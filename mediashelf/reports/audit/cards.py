@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from msgspec import Struct
 
 from mediashelf.catalogue.auditing.audit import AuditResult
+from mediashelf.catalogue.rows import day_shown
 from mediashelf.findings import Severity, worst
 from mediashelf.integrity.fixity.comparing import WORST_FIRST, State
 from mediashelf.integrity.structure.damage import DamageSpan
@@ -137,9 +138,11 @@ def _facts(result: AuditResult) -> Iterator[tuple[str, str]]:
         yield "Disc", row.label
     if row is not None and row.digests:
         last = (
-            "confirmed now" if verdict.is_confirmed else f"last confirmed {row.confirmed_at[:10]}"
+            "confirmed now"
+            if verdict.is_confirmed
+            else f"last confirmed {day_shown(row.confirmed_at)}"
         )
-        yield "On record", f"since {row.recorded_at[:10]}, {last}"
+        yield "On record", f"since {day_shown(row.recorded_at)}, {last}"
     elif verdict.state not in (State.AWAY, State.MISSING):
         yield "On record", "no digest"
     if result.twins:

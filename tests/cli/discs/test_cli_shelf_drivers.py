@@ -47,6 +47,17 @@ def test_a_machine_is_answered_from_the_shelves(shelf: Shelf) -> None:
     assert "the image is missing" in text
 
 
+def test_that_its_image_is_not_as_published_is_told(shelf: Shelf) -> None:
+    """Own behaviour: not a word, though every other command says so beside the image."""
+    lines = shelf.folder / "SHA256SUMS"
+    lines.write_text(f"{'0' * 64}  drivers.iso\n")
+    shelf.run("checksums", "expect", lines, code=1)
+    words = ("drivers", "--shelves", "-m", shelf.folder / "machine.txt", "-t", "win9x")
+    assert "the image is sound, not as published" in shelf.run(*words, code=1).output
+    first, _ = shelf.json(*words, code=1)["targets"][0]["devices"]
+    assert first["image"] == "sound, not as published"
+
+
 def test_json_has_places_and_what_comes_near(shelf: Shelf) -> None:
     machine = shelf.folder / "machine.txt"
     output = shelf.run(

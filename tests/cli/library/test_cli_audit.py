@@ -5,11 +5,13 @@ from __future__ import annotations
 import hashlib
 import zlib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from cli_runs import Shelf
 from made_library import DATE, TICK, overwrite, tide_image, write
+from mediashelf.catalogue.scanning import walk
 from mediashelf.errors import CatalogueError
 from mediashelf.integrity.fixity.reading import digest_file
 
@@ -192,3 +194,34 @@ def test_a_published_list_is_compared_elsewhere(shelf: Shelf) -> None:
     told = shelf.run("audit", shelf.home, "--against", "list", code=2).stderr
     assert "Use instead: mediashelf checksums check FOLDER LIST" in told
     assert "--against" not in shelf.run("audit", "--help").stdout
+
+
+@pytest.mark.parametrize("closed", ["home", "inner"])
+def test_a_folder_that_cannot_be_listed_is_named(
+    shelf: Shelf, monkeypatch: pytest.MonkeyPatch, closed: str
+) -> None:
+    """Own behaviour: "2 images: 2 sound." though nobody could look for images without a record."""
+    write(shelf.home / "inner" / "new.iso", tide_image(3), DATE)
+    whole = walk.listed_folder
+
+    def refusing(folder: str) -> Any:
+        if Path(folder).name == closed:
+            raise PermissionError(13, "Permission denied")
+        return whole(folder)
+
+    monkeypatch.setattr(walk, "listed_folder", refusing)
+    place = shelf.home if closed == "home" else shelf.home / closed
+    document = shelf.json("audit")
+    (finding,) = [one for one in document["findings"] if one["rule"] == "folder-is-readable"]
+    assert finding["where"] == str(place)
+    assert finding["severity"] == "warning"
+    for words in (["audit"], ["audit", "-q"], ["audit", "--due", "1d"], ["audit", "home"]):
+        said = " ".join(shelf.run(*words).stdout.split())
+        assert "warning folder-is-readable" in said
+        assert "images in it without a record were not looked for" in said
+    shelf.run("audit", "--fail-on", "warning", code=1)
+    page = shelf.folder / "audit.html"
+    shelf.run("audit", "--report", page)
+    assert "this folder could not be listed" in page.read_text("utf-8")
+    monkeypatch.undo()
+    assert "folder-is-readable" not in shelf.run("audit").stdout

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -125,3 +127,19 @@ def test_by_state_the_worst_comes_first(shelf: Shelf) -> None:
     (shelf.home / "tide.iso").unlink()
     shelf.run("scan", code=1)
     assert listed(shelf, "--sort", "state") == ["cut.iso", "d.cue", "tide.iso", "deep.iso"]
+
+
+def test_a_date_of_a_clock_that_was_ahead_is_told(shelf: Shelf) -> None:
+    """Own behaviour: it was shown as any date, though audit --due does not believe it."""
+    with closing(sqlite3.connect(shelf.catalogue)) as db, db:
+        db.execute(
+            "UPDATE fixity SET confirmed_at = '2199-01-02T03:04:05Z' WHERE image_id = "
+            "(SELECT id FROM images WHERE path = CAST('tide.iso' AS BLOB))"
+        )
+    words = ("--columns", "image,confirmed")
+    said = shelf.run("list", *words, "--name", "tide.iso").stdout
+    assert "2199-01-02 (in the future)" in said
+    assert "in the future" not in shelf.run("list", *words, "--name", "deep.iso").stdout
+    assert "2199-01-02T03:04:05Z" in shelf.run("list", *words, "--csv").stdout
+    history = shelf.run("show", "--history", "tide.iso").stdout
+    assert "Bytes last confirmed: on 2199-01-02 (in the future)." in history

@@ -7,7 +7,7 @@ from typing import Any
 
 from mediashelf.catalogue.questions.duplicates import EqualImages
 from mediashelf.catalogue.questions.same_disc import Alike, Likeness, SameDisc
-from mediashelf.catalogue.rows import ImageRow
+from mediashelf.catalogue.rows import ImageRow, day_shown
 from mediashelf.cli.documents import document
 from mediashelf.cli.library.catalogue_rows import image_dict
 from mediashelf.cli.render import say, say_wrapped, table
@@ -126,7 +126,7 @@ def _cells(row: ImageRow, group: EqualImages, last: ImageRow) -> tuple[str, ...]
     remark = "a link, takes up nothing" if row.id in group.links else ""
     if row is last and any(each.confirmed_at < last.confirmed_at for each in group.images):
         remark = "confirmed last"
-    return (row.where, row.state_word, row.confirmed_at[:10], remark)
+    return (row.where, row.state_word, day_shown(row.confirmed_at), remark)
 
 
 def _say_same_disc(same: SameDisc) -> None:
