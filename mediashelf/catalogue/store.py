@@ -90,20 +90,9 @@ class Catalogue:
             )
         return shelves
 
-    def images(
-        self,
-        *,
-        shelf: str | None = None,
-        kind: str | None = None,
-        label: str | None = None,
-        state: str | None = None,
-        with_digests: bool = True,
-    ) -> list[ImageRow]:
-        """Return the images that fit every filter, by shelf and path; see :meth:`iter_images`."""
-        some = self.iter_images(
-            shelf=shelf, kind=kind, label=label, state=state, with_digests=with_digests
-        )
-        return list(chain.from_iterable(some))
+    def images(self, *, shelf: str | None = None, state: str | None = None) -> list[ImageRow]:
+        """Return the images that fit, by shelf and path; see :meth:`iter_images`."""
+        return list(chain.from_iterable(self.iter_images(shelf=shelf, state=state)))
 
     def iter_images(
         self,

@@ -157,7 +157,7 @@ def test_a_shelf_elsewhere_does_not_make_decayed_bytes_new(
     states = library.states()
     assert states["elsewhere: tide.iso"] == "decayed"
     assert states["elsewhere: good.iso"] == "recorded"
-    (new,) = library.catalogue.images(shelf="elsewhere", label="tide", state="decayed")
+    ((new,),) = library.catalogue.iter_images(shelf="elsewhere", label="tide", state="decayed")
     assert new.digests == old.digests
     assert library.audit(["elsewhere"])["elsewhere: tide.iso"].verdict.state == "decayed"
     assert good.name == "good.iso"

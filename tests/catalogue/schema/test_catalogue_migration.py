@@ -108,7 +108,7 @@ def test_it_is_as_good_as_a_new_one(older: Path, tmp_path: Path) -> None:
     with open_catalogue(older) as catalogue:
         migrated = shape(catalogue.db)
         assert [hit.path for hit in catalogue.find("lkvx3").hits]
-        (ebb,) = catalogue.images(label="ebb")
+        ((ebb,),) = catalogue.iter_images(label="ebb")
         assert (ebb.state, ebb.shelf) == ("decayed", "home")
     with open_catalogue(tmp_path / "new.sqlite", create=True) as catalogue:
         assert shape(catalogue.db) == migrated
@@ -150,7 +150,7 @@ def test_broken_off_anywhere_it_is_the_older_one_and_whole(older: Path) -> None:
     assert len(seen) > 5
     assert set(seen) <= set(range(first, len(schema.STEPS)))
     with open_catalogue(older) as catalogue:
-        assert len(history_of(catalogue.db, catalogue.images(label="ebb")[0].id)) == 2
+        assert len(history_of(catalogue.db, next(catalogue.iter_images(label="ebb"))[0].id)) == 2
 
 
 FROZEN = {
