@@ -29,8 +29,10 @@ def say_identity(image: DiscImage, row: ImageRow | None, copies: Sequence[ImageR
         return
     # Loaded only for an image on record.
     from mediashelf.cli.keeping.described_text import copy_lines, description_lines, published_lines
+    from mediashelf.jobs.library.listing import is_wrong
 
-    say_pair("on record", f"{row.where}: {row.state_word}")
+    why = "; mediashelf audit says why" if is_wrong(row) else ""  # the findings here may not
+    say_pair("on record", f"{row.where}: {row.state_word}{why}")
     if row.acknowledged:
         known = count_text(row.acknowledged, "finding")
         say_pair(

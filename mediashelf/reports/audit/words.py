@@ -118,4 +118,5 @@ def _counted(counters: Iterable[Counter[str]]) -> str:
     total: Counter[str] = Counter()
     for counter in counters:
         total += counter
-    return ", ".join(f"{count:,} {words}" for words, count in total.items())
+    # The number last: "1 listed files that …" would not agree.
+    return ", ".join(f"{words} ({count:,})" for words, count in total.items())

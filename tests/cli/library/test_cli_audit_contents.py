@@ -46,8 +46,8 @@ def test_damage_that_nobody_recorded_is_found_and_named(shelf: Shelf) -> None:
     assert "2 images: 1 damaged, 1 sound." in out
     assert "Files inside: 6 read, 2 without checksums of their own" in out
     assert "archives inside archives not followed" in out
-    assert "cabinet: 2 files, 1 faulty; verified: 3 data block checksums." in out
-    assert "program: 2 files; verified: 6 PE sections, 2 PE checksums." in out
+    assert "cabinet: 2 files, 1 faulty; verified: data block checksums (3)." in out
+    assert "program: 2 files; verified: PE sections (6), PE checksums (2)." in out
     assert "was not checked" not in out
 
 
