@@ -32,6 +32,8 @@ from mediashelf.trees.joined.parts import LaterPartError
 from mediashelf.trees.opening import open_tree
 from mediashelf.trees.tree import Tree
 
+pytest.importorskip("libarchive")
+
 
 @pytest.mark.parametrize("compression", [MSZIP, STORED])
 def test_without_a_part_the_files_of_the_others_are_there(tmp_path: Path, compression: int) -> None:

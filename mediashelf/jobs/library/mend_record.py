@@ -19,7 +19,7 @@ from mediashelf.catalogue.rows import ImageRow, Presence
 from mediashelf.catalogue.schema import transaction
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.errors import InputError
-from mediashelf.findings import Finding, Severity
+from mediashelf.findings import Finding, Severity, worst
 from mediashelf.formats.volume import DiscFacts
 from mediashelf.image import open_image
 from mediashelf.integrity.fixity.values import FixityRecord
@@ -162,15 +162,23 @@ def _period(as_of: str) -> tuple[str, str]:
 
 def record_findings(reference: Reference | None) -> list[Finding]:
     """The record of an image that was damaged already confirms the damage."""
-    if reference is None or reference.is_earlier or not reference.row.errors:
+    if reference is None:
+        return []
+    if reference.row.errors and not reference.is_earlier:
+        errors = count_text(reference.row.errors, "error")
+        known = (
+            f"it had {errors} inside when its digest was recorded, and the digest confirms these"
+        )
+    elif worst(reference.record.damage_inside) is Severity.ERROR:
+        known = "an audit found damage inside these bytes, and the digest on record confirms it"
+    else:
         return []
     return [
         Finding(
             "record-is-of-sound-image",
             Severity.WARNING,
             reference.where,
-            f"it had {count_text(reference.row.errors, 'error')} inside when its digest was "
-            "recorded, and the digest confirms these as well",
+            f"{known} as well",
             remedy="if a sound image is on record, verify by that one with --as",
         )
     ]

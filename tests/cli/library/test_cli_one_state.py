@@ -164,16 +164,8 @@ def test_mending_brings_back_the_damage_of_the_bytes(shelf: Shelf) -> None:
     overwrite(shelf.home / "damaged.iso", 40_000, b"\xff")
     os.utime(shelf.home / "damaged.iso", ns=(DATE, DATE))
     shelf.run("audit", "damaged.iso", code=1)
-    copy = shelf.home / "copy.iso"
-    shelf.run(
-        "mend",
-        shelf.home / "damaged.iso",
-        "--from",
-        copy,
-        "-o",
-        shelf.home / "damaged.iso",
-        "--replace",
-    )
+    damaged, copy = shelf.home / "damaged.iso", shelf.home / "copy.iso"
+    shelf.run("mend", damaged, "--from", copy, "-o", damaged, "--replace", code=1)
     states = {one["path"]: one["state"] for one in shelf.json("list")["images"]}
     assert states == STATES
 
@@ -190,3 +182,15 @@ def test_what_the_keeper_acknowledged_stays_so_when_the_bytes_are_back(shelf: Sh
     }
     assert "restored.iso" in shelf.run("list", "-t", "win9x").stdout
     shelf.run("audit", "restored.iso")
+
+
+@pytest.mark.parametrize("name", ["damaged.iso", "copy.iso", "later.iso", "restored.iso"])
+def test_mending_says_that_the_record_is_of_damaged_bytes(shelf: Shelf, name: str) -> None:
+    """Own behaviour: it said "as recorded: nothing to mend" and no more."""
+    document = shelf.json("mend", shelf.home / name, "-n", code=1)
+    assert document["outcome"] == "as-recorded"
+    assert [each["rule"] for each in document["findings"]] == ["record-is-of-sound-image"]
+
+
+def test_mending_says_nothing_of_a_sound_image(shelf: Shelf) -> None:
+    assert shelf.json("mend", shelf.home / "sound.iso", "-n")["findings"] == []
