@@ -13,6 +13,7 @@ from mediashelf.findings import Finding, Severity, summary, worst
 from mediashelf.formats.entries import count_files
 from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, VolumeFacts
 from mediashelf.integrity.structure.damage import PLAIN_SECTORS
+from mediashelf.readability.disc import TREE_WORDS
 from mediashelf.reports.allowance import RowAllowance
 from mediashelf.reports.disc.areas import DrawnArea, Tile, disc_areas, lay_tiles
 from mediashelf.reports.disc.both_trees import BothTrees
@@ -130,7 +131,7 @@ def disc_page(subject: DiscSubject, *, created: str, created_by: str) -> DiscPag
         capacities=() if facts.looks_raw else tuple(capacity_bars(facts.size, subject.asked)),
         wide=tuple(lay_tiles(root, *WIDE)),
         tall=tuple(lay_tiles(root, *TALL)),
-        drawn_tree=volume.kind.value if volume is not None else "",
+        drawn_tree=TREE_WORDS.get(volume.kind, volume.kind.value) if volume is not None else "",
         shared=shared,
         largest=tuple(_parts(root, _largest(root))),
         folders=tuple(_parts(root, folders[:FOLDERS_SHOWN])),
