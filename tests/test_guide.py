@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -94,3 +95,12 @@ def test_each_folder_is_drawn_in_its_part() -> None:
     assert drawn == {
         path.parent.relative_to(PACKAGE).as_posix() for path in PACKAGE.glob("*/*/__init__.py")
     }
+
+
+def test_modules_and_folders_are_as_small_as_the_guide_says() -> None:
+    modules = {name: text for name, text in CODE.items() if name.startswith("mediashelf/")}
+    long = {name: text.count("\n") for name, text in modules.items() if text.count("\n") > 250}
+    assert not long
+    names = [name for name in modules if not name.rpartition("/")[2].startswith("__")]
+    folders = Counter(name.rpartition("/")[0] for name in names)
+    assert not {folder: count for folder, count in folders.items() if count > 15}

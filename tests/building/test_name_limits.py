@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from assigned_names import long, short
+from mediashelf.building.naming.directory import PlannedDirectory
 from mediashelf.building.naming.layout import Layout
-from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.planning.checks import check_layout
 from mediashelf.building.recipes.capacity import EMULATED_DRIVE
 from mediashelf.building.tree import Content, DiscFile, DiscFolder

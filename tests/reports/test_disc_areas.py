@@ -11,16 +11,8 @@ from hypothesis import strategies as st
 from disc_facts import disc, volume
 from mediashelf.findings import Severity
 from mediashelf.formats.volume import DiscFacts, Entry, Extent, VolumeFacts, VolumeKind
-from mediashelf.reports.disc.areas import (
-    LETTER,
-    LINE,
-    MOST_TILES,
-    DrawnArea,
-    Tile,
-    best_volume,
-    disc_areas,
-    lay_tiles,
-)
+from mediashelf.reports.disc.areas import DrawnArea, best_volume, disc_areas
+from mediashelf.reports.disc.tiles import LETTER, LINE, MOST_TILES, Tile, lay_tiles
 from mediashelf.text import display_width
 
 BOX = (800.0, 500.0)

@@ -20,7 +20,8 @@ from collections.abc import Iterable, Iterator
 
 from msgspec import Struct, field
 
-from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
+from mediashelf.building.naming.directory import PlannedDirectory
+from mediashelf.building.naming.trees import NamedTrees
 from mediashelf.building.tree import Content, DiscFile
 from mediashelf.formats.volume import SECTOR_SIZE
 

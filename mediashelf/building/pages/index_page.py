@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from mediashelf.building.naming.characters import ascii_text
-from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
+from mediashelf.building.naming.directory import PlannedDirectory
+from mediashelf.building.naming.trees import NamedTrees
 from mediashelf.building.pages.disc_pages import DiscPages, Note
 from mediashelf.building.pages.page_text import (
     WIDTH,

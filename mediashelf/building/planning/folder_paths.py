@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from mediashelf.building.naming.trees import NamedTrees, PlannedDirectory
+from mediashelf.building.naming.directory import PlannedDirectory
+from mediashelf.building.naming.trees import NamedTrees
 from mediashelf.building.planning.listing import Listing
 from mediashelf.building.recipes.recipe import Recipe, SourceFolder
 

@@ -10,9 +10,9 @@ from itertools import accumulate
 
 from msgspec.structs import replace
 
+from mediashelf.building.naming.directory import PlannedDirectory, file_identifier
 from mediashelf.building.naming.layout import Layout
 from mediashelf.building.naming.names import Label
-from mediashelf.building.naming.trees import PlannedDirectory, file_identifier
 from mediashelf.building.sources.clock import record_date
 from mediashelf.building.tree import Content
 from mediashelf.formats.entries import Entries, Folder, iter_folders

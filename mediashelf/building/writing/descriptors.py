@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from mediashelf.building.naming.trees import PlannedDirectory
+from mediashelf.building.naming.directory import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.planning.planned_facts import APPLICATION
 from mediashelf.building.sources.clock import descriptor_date

@@ -5,12 +5,12 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterable, Sequence
 
+from mediashelf.building.naming.directory import PlannedDirectory
 from mediashelf.building.naming.layout import (
     path_table_record_size,
     path_table_sectors,
     record_size,
 )
-from mediashelf.building.naming.trees import PlannedDirectory
 from mediashelf.building.sources.clock import record_date
 from mediashelf.building.writing.fields import both_16, both_32
 from mediashelf.formats.volume import FLAG_DIRECTORY, SECTOR_SIZE

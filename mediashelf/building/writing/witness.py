@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from mediashelf.building.naming.trees import PlannedDirectory
+from mediashelf.building.naming.directory import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.planning.planned_facts import planned_folder
 from mediashelf.building.writing.second_reader import (

@@ -15,7 +15,7 @@ from contextlib import contextmanager, suppress
 from itertools import compress
 from pathlib import Path
 
-from mediashelf.building.naming.trees import PlannedDirectory
+from mediashelf.building.naming.directory import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan
 from mediashelf.building.writing import second_reader
 from mediashelf.building.writing.second_reader import Columns, SeenDigest, digest_records

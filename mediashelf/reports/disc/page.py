@@ -15,7 +15,7 @@ from mediashelf.formats.volume import SECTOR_SIZE, DiscFacts, VolumeFacts
 from mediashelf.integrity.structure.damage import PLAIN_SECTORS
 from mediashelf.readability.disc import TREE_WORDS
 from mediashelf.reports.allowance import RowAllowance
-from mediashelf.reports.disc.areas import DrawnArea, Tile, disc_areas, lay_tiles
+from mediashelf.reports.disc.areas import DrawnArea, disc_areas
 from mediashelf.reports.disc.both_trees import BothTrees
 from mediashelf.reports.disc.tables import (
     CapacityBar,
@@ -25,6 +25,7 @@ from mediashelf.reports.disc.tables import (
     capacity_bars,
     coverage_table,
 )
+from mediashelf.reports.disc.tiles import Tile, lay_tiles
 from mediashelf.reports.finding_groups import FindingGroup, group_findings
 from mediashelf.reports.pages import render_page
 from mediashelf.text import count_text, size_text

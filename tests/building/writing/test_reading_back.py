@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from build_trees import write_tree
-from mediashelf.building.naming.trees import PlannedDirectory
+from mediashelf.building.naming.directory import PlannedDirectory
 from mediashelf.building.planning.disc_plan import DiscPlan, plan_disc
 from mediashelf.building.recipes.source_names import recipe_from_folders
 from mediashelf.building.sources.digesting import PassingDigests
