@@ -11,11 +11,11 @@ from mediashelf.catalogue import images
 from mediashelf.catalogue.auditing.same_bytes import SameBytes
 from mediashelf.catalogue.auditing.values import AuditResult
 from mediashelf.catalogue.history import keep_verdict
-from mediashelf.catalogue.records.damage_inside import has_damage_inside, keep_damage_inside
+from mediashelf.catalogue.records.damage_inside import keep_damage_inside
 from mediashelf.catalogue.records.inside import keep_inside
 from mediashelf.catalogue.records.waiting import drop_waiting, keep_waiting
 from mediashelf.catalogue.rows import RECORDED, ImageRow, utc_now
-from mediashelf.catalogue.scanning.origins import tell_known_damage
+from mediashelf.catalogue.scanning.origins import tell_known_damage, tell_known_damage_of
 from mediashelf.catalogue.scanning.record import replace_findings
 from mediashelf.catalogue.store import Catalogue
 from mediashelf.findings import Severity, worst
@@ -119,8 +119,7 @@ def confirm_record(db: sqlite3.Connection, row: ImageRow, mtime_ns: int) -> None
     )
     replace_findings(db, row.id, "audit", ())
     drop_waiting(db, row.id)
-    if has_damage_inside(db, row.digests.values()):
-        tell_known_damage(db, images.by_ids(db, [row.id])[row.id], utc_now())
+    tell_known_damage_of(db, row.id, row.digests.values())
 
 
 def _add_digests(

@@ -8,13 +8,14 @@ that record with them too: what was found decayed does not become new elsewhere.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.history import Happening, keep
 from mediashelf.catalogue.images import Namesakes
+from mediashelf.catalogue.records.damage_inside import has_damage_inside
 from mediashelf.catalogue.records.waiting import ids_waiting_with
-from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence, keep_path
+from mediashelf.catalogue.rows import RECORDED, ImageRow, Presence, keep_path, utc_now
 from mediashelf.catalogue.scanning.other_folder import ShelvesThere, other_folder
 from mediashelf.catalogue.scanning.presence import FileSystems
 from mediashelf.catalogue.scanning.record import replace_findings
@@ -185,6 +186,12 @@ def tell_known_damage(db: sqlite3.Connection, row: ImageRow, now: str) -> None:
     )
     replace_findings(db, row.id, "audit", found)
     keep(db, row.id, Happening.DAMAGED, "audit", found[0].message, at=now)
+
+
+def tell_known_damage_of(db: sqlite3.Connection, image_id: int, digests: Iterable[str]) -> None:
+    """Do so for an image that has bytes with these digests on record now."""
+    if has_damage_inside(db, digests):
+        tell_known_damage(db, images.by_ids(db, [image_id])[image_id], utc_now())
 
 
 def _copy_findings(db: sqlite3.Connection, source_id: int, image_id: int, origin: str) -> None:

@@ -6,7 +6,6 @@ import sqlite3
 
 from mediashelf.catalogue import images
 from mediashelf.catalogue.images import Namesakes
-from mediashelf.catalogue.records.damage_inside import has_damage_inside
 from mediashelf.catalogue.records.described import carry_description
 from mediashelf.catalogue.rows import ImageRow, keep_path, utc_now
 from mediashelf.catalogue.scanning.events import Recorded, note_event
@@ -16,7 +15,7 @@ from mediashelf.catalogue.scanning.origins import (
     find_departed,
     has_left,
     take_over_verdict,
-    tell_known_damage,
+    tell_known_damage_of,
 )
 from mediashelf.catalogue.scanning.other_folder import ShelvesThere
 from mediashelf.catalogue.scanning.record import (
@@ -59,7 +58,8 @@ def record_reading(
     if reading.is_missing:
         return Recorded(0, Event.VANISHED)
     result = _write_reading(catalogue, job, reading, memory, utc_now())
-    _tell_known_damage(catalogue, result, reading)
+    if reading.digests is not None:
+        tell_known_damage_of(catalogue.db, result.image_id, reading.digests.whole.values())
     memory.twins.note(result.image_id)
     if result.event is Event.NEW and reading.packages is not None:
         # Loaded only here: most scans find nothing to record.
@@ -70,15 +70,6 @@ def record_reading(
         record_packages(catalogue.db, reading.key_digest, PLAIN, kept, unopened)
     note_event(catalogue, result, reading, scan_begun_at)
     return result
-
-
-def _tell_known_damage(catalogue: Catalogue, result: Recorded, reading: Reading) -> None:
-    """Say what audits found inside these bytes, where they are on record now."""
-    digests = reading.digests
-    if digests is None or not has_damage_inside(catalogue.db, digests.whole.values()):
-        return
-    row = images.by_ids(catalogue.db, [result.image_id])[result.image_id]
-    tell_known_damage(catalogue.db, row, utc_now())
 
 
 def _write_reading(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from mediashelf.drivers.packages.finding import Package
 from mediashelf.drivers.packages.tree import PackageTree, TreeFile
-from mediashelf.errors import MediashelfError
+from mediashelf.errors import FormatError, MediashelfError
 from mediashelf.formats.inf.systems import InfSystem
+from mediashelf.formats.packed.der import DerReader
 
 _DER_HEAD = 6  # bytes: tag, and a length of up to four
 
@@ -57,5 +58,8 @@ def _is_whole(tree: PackageTree, file: TreeFile | None) -> bool:
         return True  # whatever it is, it is there
     if head[:1] != b"0" or len(head) < _DER_HEAD or not 0x80 < head[1] <= 0x84:
         return True
-    count = head[1] - 0x80
-    return 2 + count + int.from_bytes(head[2 : 2 + count], "big") <= file.size
+    try:
+        DerReader(head, most_elements=1).element(end=file.size)
+    except FormatError:
+        return False  # it would end after the file
+    return True

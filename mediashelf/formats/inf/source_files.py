@@ -194,7 +194,7 @@ def _list_lines(inf: Inf, section_name: str) -> Iterator[CopyLine]:
     section = inf.section(section_name)
     for entry in section.entries if section else ():
         # The page forbids strings in file names here, but some files have them.
-        # What is before a = is no part of the line's fields (Wine's SetupAPI, 8.0, tried).
+        # What is before a = is not one of the line's fields (Wine's SetupAPI, 8.0, tried).
         target, source = inf.expand(entry.value(0)), inf.expand(entry.value(1))
         if target or source:
             yield CopyLine(target, source or target, section_name, entry.line)

@@ -13,6 +13,7 @@ in sectors of 512 bytes. The layouts are from memory of the UEFI Specification, 
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
 
 from msgspec import Struct
 
@@ -44,14 +45,12 @@ def detect_partition_table(head: bytes, size: int) -> PartitionTable | None:
     if head[510:512] != _SIGNATURE:
         return None
     types = []
-    for number in range(_ENTRIES):
-        entry = head[_TABLE + number * _ENTRY : _TABLE + (number + 1) * _ENTRY]
-        first, count = struct.unpack_from("<II", entry, 8)
-        if entry[4] == 0 and count == 0:
+    for status, kind, first, count in _iter_entries(head):
+        if kind == 0 and count == 0:
             continue
-        if entry[0] not in _STATUS or first * SECTOR >= size or not count:
+        if status not in _STATUS or first * SECTOR >= size or not count:
             return None
-        types.append(entry[4])
+        types.append(kind)
     if not types:
         return None
     is_gpt = head[SECTOR : SECTOR + len(_GPT)] == _GPT
@@ -75,15 +74,13 @@ def find_partition_spans(head: bytes, size: int) -> list[tuple[int, int]]:
     if head[510:512] != _SIGNATURE:
         return []
     starts, spans = [], []
-    for number in range(_ENTRIES):
-        entry = head[_TABLE + number * _ENTRY : _TABLE + (number + 1) * _ENTRY]
-        first, count = struct.unpack_from("<II", entry, 8)
-        if entry[0] not in _STATUS:
+    for status, kind, first, count in _iter_entries(head):
+        if status not in _STATUS:
             return []
-        if count and entry[4] != _PROTECTIVE:
+        if count and kind != _PROTECTIVE:
             starts.append(first)
             spans.append((first * SECTOR, (first + count) * SECTOR))
-        elif entry[4] == _PROTECTIVE and head[SECTOR : SECTOR + len(_GPT)] == _GPT:
+        elif kind == _PROTECTIVE and head[SECTOR : SECTOR + len(_GPT)] == _GPT:
             (second,) = struct.unpack_from("<Q", head, SECTOR + _SECOND_HEADER)
             starts.append(first)
             spans.append((second * SECTOR, (second + 1) * SECTOR))
@@ -94,8 +91,14 @@ def hard_disk_size(boot_sector: bytes) -> int:
     """Return where the first used partition of a hard-disk image ends, in bytes; 0 if unknown."""
     if boot_sector[510:512] != _SIGNATURE:
         return 0
-    for at in range(_TABLE, _TABLE + _ENTRIES * _ENTRY, _ENTRY):
-        start, count = struct.unpack_from("<II", boot_sector, at + 8)
-        if boot_sector[at + 4] and count:
-            return int(start + count) * SECTOR
+    for _, kind, first, count in _iter_entries(boot_sector):
+        if kind and count:
+            return (first + count) * SECTOR
     return 0
+
+
+def _iter_entries(boot_sector: bytes) -> Iterator[tuple[int, int, int, int]]:
+    """Yield status, type, first sector and count of sectors of each entry of an MBR."""
+    for at in range(_TABLE, _TABLE + _ENTRIES * _ENTRY, _ENTRY):
+        first, count = struct.unpack_from("<II", boot_sector, at + 8)
+        yield boot_sector[at], boot_sector[at + 4], first, count

@@ -13,8 +13,6 @@ from mediashelf.formats.entries import iter_folders
 from mediashelf.formats.volume import DiscFacts, Extent, VolumeFacts, VolumeKind
 
 _PREFERRED = (VolumeKind.JOLIET, VolumeKind.ROCKRIDGE, VolumeKind.UDF, VolumeKind.ISO9660)
-
-
 _SEVERITIES: tuple[Severity | None, ...] = (None, *sorted(Severity))
 
 
